@@ -13,7 +13,7 @@
 
 const rb_build_info *rb_build(void)
 {
-  static const rb_build_info info = {.version = RB_VERSION, .compiler = COMPILER,
-                                     .kind = RB_BUILD_KIND};
+  static const rb_build_info info = {
+      .version = RB_VERSION, .compiler = COMPILER, .kind = RB_BUILD_KIND};
   return &info;
 }

@@ -4,9 +4,12 @@
 #include <string.h>
 
 static const char *const role_names[] = {
-    [RB_VOLTAGE_AMPLIFIER] = "voltage amplifier", [RB_CATHODE_FOLLOWER] = "cathode follower",
-    [RB_PHASE_INVERTER] = "phase inverter",       [RB_OUTPUT_PUSH] = "output (push)",
-    [RB_OUTPUT_PULL] = "output (pull)",           [RB_SUPPLY_FILTER] = "supply filter",
+    [RB_VOLTAGE_AMPLIFIER] = "voltage amplifier",
+    [RB_CATHODE_FOLLOWER] = "cathode follower",
+    [RB_PHASE_INVERTER] = "phase inverter",
+    [RB_OUTPUT_PUSH] = "output (push)",
+    [RB_OUTPUT_PULL] = "output (pull)",
+    [RB_SUPPLY_FILTER] = "supply filter",
     [RB_RECTIFIER] = "rectifier",
 };
 _Static_assert(RB_LEN(role_names) == RB_ROLE_COUNT, "one name a role");

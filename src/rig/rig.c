@@ -94,6 +94,11 @@ double rb_rig_since_power_on_s(rb_rig *rig)
   return rig->ops->since_power_on_s ? rig->ops->since_power_on_s(rig->self) : -1.0;
 }
 
+double rb_rig_meter_vrms(rb_rig *rig, unsigned channel)
+{
+  return rig->ops->meter_vrms ? rig->ops->meter_vrms(rig->self, channel) : -1.0;
+}
+
 rb_status rb_rig_scan(void (*visit)(void *payload, const char *uri, const char *description),
                       void *payload, rb_err *err)
 {

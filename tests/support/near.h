@@ -21,7 +21,7 @@ void check_at_most(double value, double bound, const char *text, const char *fil
 
 /// |value − expected| ≤ relative·|expected|.
 #define assert_near_relative(value, expected, relative)                                            \
-  check_near((value), (expected), (relative) * ((expected) < 0 ? -(expected) : (expected)),       \
+  check_near((value), (expected), (relative) * ((expected) < 0 ? -(expected) : (expected)),        \
              #value, __FILE__, __LINE__)
 
 /// value ≤ bound; NaN never passes.

@@ -5,7 +5,7 @@
 /// The result says whether the call worked and must be looked at.
 #define RB_NODISCARD __attribute__((warn_unused_result))
 /// Argument `format_index` is a printf format; its values start at argument `first_index`.
-#define RB_PRINTF(format_index, first_index)                                                         \
+#define RB_PRINTF(format_index, first_index)                                                       \
   __attribute__((format(printf, format_index, first_index)))
 /// Runs in the audio callback: no allocation, no lock, no file, no system call.
 #define RB_REALTIME

@@ -14,8 +14,8 @@ typedef struct rb_random {
 
 rb_random rb_random_seeded(uint64_t seed);
 uint64_t rb_random_bits(rb_random *random);
-double rb_random_uniform(rb_random *random);                     ///< 0 ≤ u < 1, 53 bits.
-uint64_t rb_random_below(rb_random *random, uint64_t n);         ///< 0 … n−1, without bias; n > 0.
-double rb_random_normal(rb_random *random);                      ///< Mean 0, variance 1.
+double rb_random_uniform(rb_random *random);             ///< 0 ≤ u < 1, 53 bits.
+uint64_t rb_random_below(rb_random *random, uint64_t n); ///< 0 … n−1, without bias; n > 0.
+double rb_random_normal(rb_random *random);              ///< Mean 0, variance 1.
 
 #endif

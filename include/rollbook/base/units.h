@@ -9,8 +9,8 @@
 double rb_db_from_ratio(double ratio);       ///< 20·log10 of an amplitude ratio; −400 for 0.
 double rb_ratio_from_db(double ratio_db);    ///< Amplitude ratio.
 double rb_db_from_power(double power_ratio); ///< 10·log10 of a power ratio; −400 for 0.
-double rb_watts(double level_vrms, double load_ohm);          ///< V²/R.
-double rb_vrms_from_watts(double power_w, double load_ohm);   ///< √(P·R).
+double rb_watts(double level_vrms, double load_ohm);        ///< V²/R.
+double rb_vrms_from_watts(double power_w, double load_ohm); ///< √(P·R).
 
 /// Full scale as AES17 defines it (from memory of AES17): a sine whose peaks reach ±1 reads 0 dBFS,
 /// and so does any signal of that rms value.

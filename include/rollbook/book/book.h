@@ -11,8 +11,8 @@
 #include "rollbook/model/sitting.h"
 
 /// Everything kept: a folder with `book.sqlite` and `captures/`. A pass becomes visible whole, with
-/// its readings, curves and capture files, or not at all; a killed process loses at most the pass in
-/// hand.
+/// its readings, curves and capture files, or not at all; a killed process loses at most the pass
+/// in hand.
 typedef struct rb_book rb_book;
 
 typedef enum rb_book_mode {
@@ -89,8 +89,8 @@ RB_NODISCARD rb_status rb_book_captures(rb_book *book, int64_t pass_id, rb_arena
 
 /// One finding of a check.
 typedef struct rb_book_finding {
-  bool damage;      ///< False: only worth knowing (an orphan capture file).
-  char words[320];  ///<
+  bool damage;     ///< False: only worth knowing (an orphan capture file).
+  char words[320]; ///<
 } rb_book_finding;
 
 /// Structure, foreign keys, every capture against its stored length and checksum, leftovers.

@@ -22,15 +22,17 @@ void rb_guard_close(rb_guard *guard); ///< NULL is allowed.
 /// As the rig granted it.
 const rb_rig_caps *rb_guard_caps(const rb_guard *guard);
 double rb_guard_since_power_on_s(rb_guard *guard); ///< Negative where only the user knows.
+double rb_guard_meter_vrms(rb_guard *guard, unsigned channel); ///< Negative where the rig has none.
 RB_NODISCARD rb_status rb_guard_wait(rb_guard *guard, double duration_s, const rb_cancel *cancel,
                                      rb_err *err);
 
-/// Plays `stimulus` with peaks `peak[2]` (linear, full scale 1) and returns in `capture` the frames of
-/// the stimulus alone, cut out by the markers, plus `tail_s` of what follows. Frames live in `arena`.
+/// Plays `stimulus` with peaks `peak[2]` (linear, full scale 1) and returns in `capture` the frames
+/// of the stimulus alone, cut out by the markers, plus `tail_s` of what follows. Frames live in
+/// `arena`.
 ///
-/// Refuses (RB_UNSAFE) a peak over the bench's ceiling before any sound. A capture with lost frames is
-/// taken again, at most three times, then RB_LOST_FRAMES. RB_CLIPPED, RB_CANCELLED, RB_DEVICE as the
-/// rig says; the sound is silent when this returns.
+/// Refuses (RB_UNSAFE) a peak over the bench's ceiling before any sound. A capture with lost frames
+/// is taken again, at most three times, then RB_LOST_FRAMES. RB_CLIPPED, RB_CANCELLED, RB_DEVICE as
+/// the rig says; the sound is silent when this returns.
 RB_NODISCARD rb_status rb_guard_exchange(rb_guard *guard, const rb_stimulus *stimulus,
                                          const double peak[2], double tail_s,
                                          const rb_cancel *cancel, const rb_progress *progress,

@@ -47,8 +47,8 @@ typedef struct rb_procedure {
   rb_status (*plan)(const rb_signal *signal, rb_channel drive, double rate_hz, rb_arena *arena,
                     rb_stimulus *stimulus, rb_err *err);
 
-  /// Readings and curves from the frames of the stimulus (already cut out by its markers, or a whole
-  /// file from outside). Fills capture->health; a capture that is not usable adds nothing to
+  /// Readings and curves from the frames of the stimulus (already cut out by its markers, or a
+  /// whole file from outside). Fills capture->health; a capture that is not usable adds nothing to
   /// `results` and returns RB_CLIPPED or RB_LOST_FRAMES with words for the user.
   rb_status (*analyse)(const rb_analysis *analysis, rb_capture *capture, rb_results *results,
                        rb_err *err);

@@ -28,22 +28,22 @@ typedef struct rb_rig_want {
 
 /// What it got.
 typedef struct rb_rig_caps {
-  char title[128];        ///< For the user: "simulated amplifier", "default (ALSA)".
-  double rate_hz;         ///< As granted.
-  bool paced;             ///< Takes as long as the signal lasts (a card); false: as fast as it can.
-  bool plays;             ///< False for recorded files.
-  double input_bits;      ///< Width of the converter or file, 0 where not known.
+  char title[128];   ///< For the user: "simulated amplifier", "default (ALSA)".
+  double rate_hz;    ///< As granted.
+  bool paced;        ///< Takes as long as the signal lasts (a card); false: as fast as it can.
+  bool plays;        ///< False for recorded files.
+  double input_bits; ///< Width of the converter or file, 0 where not known.
 } rb_rig_caps;
 
 /// One exchange: `play` goes out while as many frames come in.
 typedef struct rb_exchange {
-  const float *play;        ///< n_frames × 2, left and right; peaks checked by the guard.
+  const float *play; ///< n_frames × 2, left and right; peaks checked by the guard.
   size_t n_frames;
-  size_t ramp_frames;       ///< Length of the fade when stopped early.
-  float clip_level;         ///< Input magnitude that counts as clipping (about 1).
-  double stall_s;           ///< No progress for this long is RB_DEVICE.
-  const rb_cancel *cancel;  ///< May be NULL.
-  rb_progress progress;     ///<
+  size_t ramp_frames;      ///< Length of the fade when stopped early.
+  float clip_level;        ///< Input magnitude that counts as clipping (about 1).
+  double stall_s;          ///< No progress for this long is RB_DEVICE.
+  const rb_cancel *cancel; ///< May be NULL.
+  rb_progress progress;    ///<
 } rb_exchange;
 
 /// A rig's own functions. The front end (rig.c) has checked that pointers are there, n_frames > 0
@@ -62,8 +62,9 @@ typedef struct rb_rig_ops {
 
   /// Plays all of it while capturing as many frames, then returns. `capture->frames` has room for
   /// n_frames × 2 and is filled from the start; on an error its content is not defined. When
-  /// cancelled, or when the input clips, the play side fades to silence within `ramp_frames` and the
-  /// call returns RB_CANCELLED or RB_CLIPPED. Never blocks longer than `stall_s` without progress.
+  /// cancelled, or when the input clips, the play side fades to silence within `ramp_frames` and
+  /// the call returns RB_CANCELLED or RB_CLIPPED. Never blocks longer than `stall_s` without
+  /// progress.
   rb_status (*exchange)(void *self, const rb_exchange *exchange, rb_capture *capture, rb_err *err);
 
   /// Lets time pass with the amplifier on: sleeps on a card, is quick on the simulated rig.
@@ -72,6 +73,11 @@ typedef struct rb_rig_ops {
   /// Seconds since the amplifier was switched on, where the rig itself knows (simulated); NULL
   /// where only the user does.
   double (*since_power_on_s)(void *self);
+
+  /// What a voltmeter across the load of `channel` (0 left, 1 right) showed in the steady part of
+  /// the last exchange, volts rms. Only the simulated rig has one; NULL elsewhere, where the user
+  /// reads his own.
+  double (*meter_vrms)(void *self, unsigned channel);
 
   void (*close)(void *self);
 } rb_rig_ops;
@@ -87,6 +93,9 @@ RB_NODISCARD rb_status rb_rig_wait(rb_rig *rig, double duration_s, const rb_canc
                                    rb_err *err);
 /// Negative where the rig does not know.
 double rb_rig_since_power_on_s(rb_rig *rig);
+
+/// Negative where the rig has no meter.
+double rb_rig_meter_vrms(rb_rig *rig, unsigned channel);
 
 /// All kinds of rig, each one's devices: for `bench devices`.
 RB_NODISCARD rb_status rb_rig_scan(void (*visit)(void *payload, const char *uri,

@@ -37,11 +37,11 @@ typedef struct rb_run {
   const rb_lineup *lineup;
   const rb_plan *plan;
   unsigned n_passes;
-  double least_warm_up_s;   ///< Waited (or simulated) before the first pass.
-  double pause_s;           ///< Between passes.
-  uint64_t sitting_seed;    ///< Simulated rig: draws of this reseating.
-  double mains_vrms;        ///< As entered, 0 where not.
-  double powered_on_utc_s;  ///< As entered; 0: now.
+  double least_warm_up_s;  ///< Waited (or simulated) before the first pass.
+  double pause_s;          ///< Between passes.
+  uint64_t sitting_seed;   ///< Simulated rig: draws of this reseating.
+  double mains_vrms;       ///< As entered, 0 where not.
+  double powered_on_utc_s; ///< As entered; 0: now.
   const rb_cancel *cancel;
   rb_watcher watcher;
   const rb_clock *clock;

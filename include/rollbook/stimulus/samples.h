@@ -16,20 +16,20 @@ typedef struct rb_stimulus {
 /// Times of an exchange, in frames from its start. Around the stimulus go, in this order: silent
 /// lead-in, start marker, gap, stimulus, gap, end marker, silent tail (room for the latency).
 typedef struct rb_framing {
-  size_t marker_start;   ///< First frame of the start marker.
-  size_t stimulus_start; ///<
-  size_t stimulus_frames;///<
-  size_t marker_end;     ///< First frame of the end marker.
-  size_t n_frames;       ///< All of it.
+  size_t marker_start;    ///< First frame of the start marker.
+  size_t stimulus_start;  ///<
+  size_t stimulus_frames; ///<
+  size_t marker_end;      ///< First frame of the end marker.
+  size_t n_frames;        ///< All of it.
 } rb_framing;
 
 /// Where the stimulus was found in a capture.
 typedef struct rb_located {
-  double latency_s;       ///< From play to capture.
-  double clock_ppm;       ///< Recorder against player; from the two markers (coarse).
-  long missing_frames;    ///< By the markers' distance: > 0 lost, < 0 inserted.
-  size_t stimulus_start;  ///< First frame of the stimulus in the capture.
-  bool found;             ///< Both markers were found.
+  double latency_s;      ///< From play to capture.
+  double clock_ppm;      ///< Recorder against player; from the two markers (coarse).
+  long missing_frames;   ///< By the markers' distance: > 0 lost, < 0 inserted.
+  size_t stimulus_start; ///< First frame of the stimulus in the capture.
+  bool found;            ///< Both markers were found.
 } rb_located;
 
 /// Sizes for a stimulus of `stimulus_frames` at `rate_hz`.

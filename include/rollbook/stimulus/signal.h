@@ -30,8 +30,8 @@ typedef struct rb_signal {
 /// One step of a plan: a signal, the power it is played at, the channels driven.
 typedef struct rb_step {
   char signal[RB_SIGNAL_NAME_SIZE];
-  double power_w;        ///< At the load, for a sine of the signal's peak; 0: silence.
-  rb_channel drive;      ///< Left, right or both.
+  double power_w;   ///< At the load, for a sine of the signal's peak; 0: silence.
+  rb_channel drive; ///< Left, right or both.
 } rb_step;
 
 /// An ordered list of signals.
