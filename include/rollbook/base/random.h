@@ -6,6 +6,7 @@
 
 /// Seeded random numbers, the same on every machine. xoshiro256** with splitmix64 seeding
 /// (Blackman & Vigna, ACM Trans. Math. Software 47(4), 2021). Not for secrets.
+// unitless: spare
 typedef struct rb_random {
   uint64_t state[4];
   double spare;

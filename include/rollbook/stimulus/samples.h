@@ -7,6 +7,7 @@
 #include "rollbook/model/capture.h"
 
 /// What is played, before the guard sets its level.
+// unitless: left, right
 typedef struct rb_stimulus {
   double *left, *right; ///< n_frames each, peak at most 1. Silence on a channel not driven.
   size_t n_frames;
