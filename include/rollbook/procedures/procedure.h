@@ -13,6 +13,14 @@
 /// A way to measure: what to play, and what the capture says. One file `src/procedures/NAME.c`, one
 /// row in `src/procedures/procedures.def`. Both halves are pure: they see no device and no book, so
 /// a stored capture can always be analysed again by later code.
+///
+/// Conditions. A reading's `condition` says in short, always in the same words, what it holds for;
+/// readings are compared only where it is the same text. rb_condition writes it:
+///   "tone-1k 1 W"               signal name and power at the load, both channels driven
+///   "tone-1k 1 W, left driven"  one channel driven
+///   "silence"                   nothing played
+///   "1000 Hz"                   a file from outside, analysed with --tone 1000
+///   "tone-1k"                   a file from outside, analysed with --signal tone-1k
 
 /// A setting a signal file may hold for this procedure.
 typedef struct rb_parameter {
@@ -31,6 +39,8 @@ typedef struct rb_analysis {
   double mains_hz;            ///< Nominal, 0: find it.
   int polarity[2];            ///< +1 or −1: signed readings are turned by it; 0 counts as +1.
   const rb_stimulus *played;  ///< What was played, where it is known (not for files from outside).
+  const rb_located *located;  ///< How the capture was cut; NULL where it was not.
+  double drive_peak_fs[2];    ///< Peak played, of full scale; 0: unknown.
   double drive_vrms[2];       ///< Volts rms played into the amplifier; 0: unknown.
   const rb_reading *bench_floors; ///< From `bench floor`, matched by key, channel, condition.
   size_t n_bench_floors;
@@ -43,7 +53,8 @@ typedef struct rb_procedure {
   const rb_parameter *parameters;
   size_t n_parameters;
 
-  /// Samples to play, peak 1, on the channels of `drive`. In `arena`.
+  /// Samples to play, peak at most 1 (all 0 for silence), on the channels of `drive`. In `arena`.
+  /// The settings have passed rb_procedure_check; RB_UNSUPPORTED where the rate cannot carry them.
   rb_status (*plan)(const rb_signal *signal, rb_channel drive, double rate_hz, rb_arena *arena,
                     rb_stimulus *stimulus, rb_err *err);
 
@@ -54,7 +65,8 @@ typedef struct rb_procedure {
                        rb_err *err);
 
   /// Optional, for procedures that choose their next level from what they saw: sets `step->power_w`
-  /// and `*more`. `results` holds all captures so far.
+  /// and `*more`. `results` holds all captures so far. Each capture is analysed before it is
+  /// called.
   rb_status (*next)(const rb_analysis *analysis, const rb_results *results, rb_step *step,
                     bool *more, rb_err *err);
 } rb_procedure;
@@ -62,11 +74,21 @@ typedef struct rb_procedure {
 /// The procedure of that name, or NULL.
 const rb_procedure *rb_procedure_find(const char *name);
 
-/// Checks the signal's settings against the procedure's table: unknown names, values out of range.
+/// All of them, in the order of procedures.def; `*n` of them.
+const rb_procedure *const *rb_procedures(size_t *n);
+
+/// Finds the signal's procedure and checks the settings against its table: RB_FORMAT, with file and
+/// line, for an unknown procedure, an unknown setting, no number, a value out of range.
+RB_NODISCARD rb_status rb_procedure_for(const rb_signal *signal, const rb_procedure **procedure,
+                                        rb_err *err);
 RB_NODISCARD rb_status rb_procedure_check(const rb_procedure *procedure, const rb_signal *signal,
                                           rb_err *err);
 
 /// A parameter's value: from the signal, else its fallback. The name must be in the table.
 double rb_procedure_value(const rb_procedure *procedure, const rb_signal *signal, const char *name);
+
+/// Writes the canonical condition (see above). `power_w` < 0: a file from outside.
+void rb_condition(char condition[RB_CONDITION_SIZE], const char *signal, double power_w,
+                  rb_channel drive);
 
 #endif
