@@ -60,8 +60,9 @@ RB_NODISCARD rb_status rb_book_lineups(rb_book *book, rb_arena *arena, rb_lineup
 RB_NODISCARD rb_status rb_book_add_sitting(rb_book *book, rb_sitting *sitting, rb_err *err);
 RB_NODISCARD rb_status rb_book_sitting(rb_book *book, int64_t id, rb_sitting *sitting, rb_err *err);
 
-/// A capture that belongs to a pass being written.
+/// A capture that belongs to a pass.
 typedef struct rb_kept_capture {
+  char file[96];                     ///< Set by the book: its file under `captures/`.
   char signal[48];                   ///< Which signal was played.
   char condition[RB_CONDITION_SIZE]; ///<
   rb_channel drive;                  ///<
@@ -69,9 +70,10 @@ typedef struct rb_kept_capture {
   rb_capture capture;                ///< Frames borrowed while writing.
 } rb_kept_capture;
 
-/// Writes captures (FLAC where it holds them without loss of what the converter gave, else float
-/// WAV), flushes them to the disk, then the pass with all readings and curves in one transaction.
-/// Sets pass->id.
+/// Writes captures (24-bit FLAC where every sample is exactly a 24-bit value, else float WAV; read
+/// back and compared), flushes them to the disk, then the pass with all readings and curves in one
+/// transaction. Curves keep x in double and y in single precision. Sets pass->id. RB_BAD_ARG where
+/// a reading is not a finite number or stands twice.
 RB_NODISCARD rb_status rb_book_add_pass(rb_book *book, rb_pass *pass, const rb_results *results,
                                         const rb_kept_capture *captures, size_t n_captures,
                                         rb_err *err);
@@ -83,9 +85,55 @@ RB_NODISCARD rb_status rb_book_pass(rb_book *book, int64_t id, rb_pass *pass, rb
 RB_NODISCARD rb_status rb_book_results(rb_book *book, int64_t pass_id, bool with_curves,
                                        rb_results *results, rb_err *err);
 
-/// Captures of a pass, frames loaded into `arena`.
-RB_NODISCARD rb_status rb_book_captures(rb_book *book, int64_t pass_id, rb_arena *arena,
-                                        rb_kept_capture **captures, size_t *n, rb_err *err);
+/// Captures of a pass; with `with_frames` the frames are loaded into `arena`, else
+/// `capture.frames` is NULL. RB_STORAGE where a file is missing or damaged.
+RB_NODISCARD rb_status rb_book_captures(rb_book *book, int64_t pass_id, bool with_frames,
+                                        rb_arena *arena, rb_kept_capture **captures, size_t *n,
+                                        rb_err *err);
+
+/// What a reading is of; readings with the same quantity may be compared.
+typedef struct rb_quantity {
+  char key[RB_KEY_SIZE];
+  rb_channel channel;
+  char condition[RB_CONDITION_SIZE];
+  char unit[RB_UNIT_SIZE];
+} rb_quantity;
+
+/// A pass as a row of a table of readings.
+typedef struct rb_table_pass {
+  int64_t pass_id, sitting_id, lineup_id;
+  char started_at[32];     ///< Of the sitting.
+  double powered_on_utc_s; ///< Of the sitting.
+  double since_power_on_s; ///< Of the pass.
+  double mains_vrms;       ///< 0 where not entered.
+  bool settled;            ///<
+} rb_table_pass;
+
+/// A reading in a table: which pass and which quantity, as positions in the table's arrays.
+typedef struct rb_table_value {
+  uint32_t pass, quantity;
+  double value, uncertainty, floor;
+  bool resolved;
+} rb_table_value;
+
+/// Many readings at once, oldest sitting first, passes in order within it, values by pass.
+typedef struct rb_table {
+  rb_quantity *quantities;
+  rb_table_pass *passes;
+  rb_table_value *values;
+  size_t n_quantities, n_passes, n_values;
+} rb_table;
+
+/// Which passes a table holds.
+typedef struct rb_table_want {
+  int64_t amplifier_id;  ///< Of this amplifier; 0: any.
+  int64_t lineup_ids[2]; ///< All passes of these line-ups; 0: none.
+  size_t n_other_passes; ///< And the newest passes of other line-ups, at most this many.
+} rb_table_want;
+
+/// All readings wanted, in one go; arrays live in `arena`.
+RB_NODISCARD rb_status rb_book_readings(rb_book *book, const rb_table_want *want, rb_arena *arena,
+                                        rb_table *table, rb_err *err);
 
 /// One finding of a check.
 typedef struct rb_book_finding {
@@ -93,8 +141,16 @@ typedef struct rb_book_finding {
   char words[320]; ///<
 } rb_book_finding;
 
-/// Structure, foreign keys, every capture against its stored length and checksum, leftovers.
+/// Structure, foreign keys, every capture against its stored length and checksum, leftovers. The
+/// book is sound where no finding says damage.
 RB_NODISCARD rb_status rb_book_check(rb_book *book, rb_arena *arena, rb_book_finding **findings,
                                      size_t *n, rb_err *err);
+
+/// Removes capture files that belong to no pass (left by a killed process); `*n_removed` of them.
+RB_NODISCARD rb_status rb_book_prune(rb_book *book, size_t *n_removed, rb_err *err);
+
+/// Copies the whole book, as it stands at one moment, into the new folder `to`; RB_EXISTS where
+/// there is a book already.
+RB_NODISCARD rb_status rb_book_backup(rb_book *book, const char *to, rb_err *err);
 
 #endif
