@@ -43,12 +43,19 @@ rb_status rb_rig_open(const char *uri, const rb_rig_want *want, rb_rig **rig, rb
                    "'%s' names no rig. Use card:NAME, sim: or file:PATH; `rollbook bench devices` "
                    "lists what is here.",
                    uri);
+  return rb_rig_open_kind(ops, rest, want, rig, err);
+}
+
+rb_status rb_rig_open_kind(const rb_rig_ops *ops, const char *rest, const rb_rig_want *want,
+                           rb_rig **rig, rb_err *err)
+{
+  *rig = NULL;
   if (!(want->rate_hz >= 8000 && want->rate_hz <= 768000))
     return rb_fail(err, RB_BAD_ARG, "A sample rate of %g Hz is out of the range 8000 to 768000.",
                    want->rate_hz);
   rb_rig *fresh = calloc(1, sizeof *fresh);
   if (!fresh)
-    return rb_fail(err, RB_NO_MEM, "Out of memory while opening '%s'.", uri);
+    return rb_fail(err, RB_NO_MEM, "Out of memory while opening '%s:%s'.", ops->scheme, rest);
   fresh->ops = ops;
   rb_status status = ops->open(rest, want, &fresh->self, &fresh->caps, err);
   if (status != RB_OK) {
@@ -75,7 +82,7 @@ const rb_rig_caps *rb_rig_granted(const rb_rig *rig)
 rb_status rb_rig_exchange(rb_rig *rig, const rb_exchange *exchange, rb_capture *capture,
                           rb_err *err)
 {
-  if (!exchange->play || !exchange->n_frames || !capture->frames)
+  if ((!exchange->play && rig->caps.plays) || !exchange->n_frames || !capture->frames)
     return rb_fail(err, RB_BUG, "An exchange with no frames was asked for.");
   capture->n_frames = exchange->n_frames;
   capture->n_channels = 2;

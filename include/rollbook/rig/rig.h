@@ -33,11 +33,17 @@ typedef struct rb_rig_caps {
   bool paced;        ///< Takes as long as the signal lasts (a card); false: as fast as it can.
   bool plays;        ///< False for recorded files.
   double input_bits; ///< Width of the converter or file, 0 where not known.
+  /// Playing and capturing run from one clock (one device, one simulation): what comes in has as
+  /// many frames as went out, to the frame. False: two clocks that drift against each other.
+  bool one_clock;
+  size_t recorded_frames; ///< Length of a recording, 0 for rigs that play.
+  char note[192]; ///< What the user should know about this path ("may be resampled"), or empty.
 } rb_rig_caps;
 
 /// One exchange: `play` goes out while as many frames come in.
 typedef struct rb_exchange {
-  const float *play; ///< n_frames × 2, left and right; peaks checked by the guard.
+  /// n_frames × 2, left and right; peaks checked by the guard. NULL for a rig that does not play.
+  const float *play;
   size_t n_frames;
   size_t ramp_frames;      ///< Length of the fade when stopped early.
   float clip_level;        ///< Input magnitude that counts as clipping (about 1).
@@ -61,7 +67,8 @@ typedef struct rb_rig_ops {
                     rb_err *err);
 
   /// Plays all of it while capturing as many frames, then returns. `capture->frames` has room for
-  /// n_frames × 2 and is filled from the start; on an error its content is not defined. When
+  /// n_frames × 2 and is filled from the start; a recording that is shorter lowers
+  /// `capture->n_frames`. On an error the content is not defined. When
   /// cancelled, or when the input clips, the play side fades to silence within `ramp_frames` and
   /// the call returns RB_CANCELLED or RB_CLIPPED. Never blocks longer than `stall_s` without
   /// progress.
@@ -84,6 +91,10 @@ typedef struct rb_rig_ops {
 
 RB_NODISCARD rb_status rb_rig_open(const char *uri, const rb_rig_want *want, rb_rig **rig,
                                    rb_err *err);
+
+/// The same for a kind of rig that has no row in rigs.def: a test double.
+RB_NODISCARD rb_status rb_rig_open_kind(const rb_rig_ops *ops, const char *rest,
+                                        const rb_rig_want *want, rb_rig **rig, rb_err *err);
 void rb_rig_close(rb_rig *rig); ///< NULL is allowed.
 const rb_rig_caps *rb_rig_granted(const rb_rig *rig);
 
