@@ -98,6 +98,12 @@ static size_t utf8_length(const unsigned char *at)
   return n;
 }
 
+static bool is_control(const unsigned char *at, size_t length)
+{
+  bool c1 = length == 2 && at[0] == 0xC2 && at[1] < 0xA0;
+  return *at < 0x20 || *at == 0x7f || c1;
+}
+
 bool rb_text_is_name(const char *text, size_t most)
 {
   size_t length = strlen(text);
@@ -105,12 +111,25 @@ bool rb_text_is_name(const char *text, size_t most)
     return false;
   for (const unsigned char *at = (const unsigned char *)text; *at;) {
     size_t n = utf8_length(at);
-    bool c1_control = n == 2 && at[0] == 0xC2 && at[1] < 0xA0;
-    if (!n || *at < 0x20 || *at == 0x7f || c1_control)
+    if (!n || is_control(at, n))
       return false;
     at += n;
   }
   return true;
+}
+
+void rb_text_add_valid(rb_text *text, const char *source)
+{
+  static const char replacement[] = "\xEF\xBF\xBD";
+  for (const unsigned char *at = (const unsigned char *)source; *at;) {
+    size_t n = utf8_length(at);
+    bool kept = n && (!is_control(at, n) || *at == '\t' || *at == '\n');
+    if (kept)
+      rb_text_add_bytes(text, (const char *)at, n);
+    else
+      rb_text_add(text, replacement);
+    at += n ? n : 1;
+  }
 }
 
 bool rb_text_to_number(const char *text, double *number)

@@ -51,6 +51,16 @@ static void an_arena_zeroes_aligns_rewinds_and_keeps_its_limit(void **state)
   rb_arena_free(NULL);
 }
 
+static void text_made_valid_keeps_what_xml_can_carry(void **state)
+{
+  (void)state;
+  rb_text text = {0};
+  rb_text_add_valid(&text, "R\xc3\xb6hre\t\n\xff\x1b\xc2\x85\xf0\x9f");
+  assert_string_equal(text.bytes, "R\xc3\xb6hre\t\n\xEF\xBF\xBD\xEF\xBF\xBD\xEF\xBF\xBD"
+                                  "\xEF\xBF\xBD\xEF\xBF\xBD");
+  rb_text_free(&text);
+}
+
 static void names_are_text_without_control_characters(void **state)
 {
   (void)state;
@@ -124,6 +134,7 @@ int main(void)
       cmocka_unit_test(every_status_has_a_sentence),
       cmocka_unit_test(a_message_cannot_carry_control_characters),
       cmocka_unit_test(an_arena_zeroes_aligns_rewinds_and_keeps_its_limit),
+      cmocka_unit_test(text_made_valid_keeps_what_xml_can_carry),
       cmocka_unit_test(names_are_text_without_control_characters),
       cmocka_unit_test(a_cut_copy_never_splits_a_character),
       cmocka_unit_test(numbers_must_fill_the_text),

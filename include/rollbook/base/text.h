@@ -21,6 +21,10 @@ void rb_text_add(rb_text *text, const char *addition);
 void rb_text_add_bytes(rb_text *text, const char *bytes, size_t n_bytes);
 void rb_text_printf(rb_text *text, const char *format, ...) RB_PRINTF(2, 3);
 
+/// Adds `source` with what XML, HTML and JSON cannot carry replaced by U+FFFD: bytes that are not
+/// UTF-8, control characters other than tab and newline.
+void rb_text_add_valid(rb_text *text, const char *source);
+
 /// Copies `source` into `target` of `size` bytes, cut at a UTF-8 boundary if it does not fit.
 /// Returns whether it fitted.
 bool rb_text_copy(char *target, size_t size, const char *source);
