@@ -106,6 +106,13 @@ double rb_rig_meter_vrms(rb_rig *rig, unsigned channel)
   return rig->ops->meter_vrms ? rig->ops->meter_vrms(rig->self, channel) : -1.0;
 }
 
+rb_status rb_rig_tap(rb_rig *rig, const char *socket, rb_err *err)
+{
+  if (!rig->ops->tap)
+    return rb_fail(err, RB_UNSUPPORTED, "Nobody but you can knock on the tubes of this rig.");
+  return rig->ops->tap(rig->self, socket, err);
+}
+
 rb_status rb_rig_scan(void (*visit)(void *payload, const char *uri, const char *description),
                       void *payload, rb_err *err)
 {

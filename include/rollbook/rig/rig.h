@@ -86,6 +86,11 @@ typedef struct rb_rig_ops {
   /// reads his own.
   double (*meter_vrms)(void *self, unsigned channel);
 
+  /// Has somebody knock lightly, once a second from half a second on, in the next exchange: on the
+  /// tube in `socket`, or on the chassis where that is NULL. Only the simulated rig can; NULL
+  /// elsewhere, where the user knocks.
+  rb_status (*tap)(void *self, const char *socket, rb_err *err);
+
   void (*close)(void *self);
 } rb_rig_ops;
 
@@ -107,6 +112,9 @@ double rb_rig_since_power_on_s(rb_rig *rig);
 
 /// Negative where the rig has no meter.
 double rb_rig_meter_vrms(rb_rig *rig, unsigned channel);
+
+/// As the `tap` operation; RB_UNSUPPORTED where only the user can knock.
+RB_NODISCARD rb_status rb_rig_tap(rb_rig *rig, const char *socket, rb_err *err);
 
 /// All kinds of rig, each one's devices: for `bench devices`.
 RB_NODISCARD rb_status rb_rig_scan(void (*visit)(void *payload, const char *uri,
