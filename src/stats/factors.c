@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "rollbook/stats/factors.h"
+#include "rollbook/stats/quantile.h"
 
 #include <gsl/gsl_blas.h>
-#include <gsl/gsl_cdf.h>
 #include <gsl/gsl_linalg.h>
 #include <math.h>
 #include <string.h>
@@ -249,11 +249,11 @@ static void judge_level(const design *d, const solution *s, const double *contra
   effect->effect = estimate;
   effect->standard_error = df > 0 ? sqrt(variance * scale_variance) : (double)INFINITY;
   const double half =
-      df > 0 ? gsl_cdf_tdist_Pinv(0.975, df) * effect->standard_error : (double)INFINITY;
+      df > 0 ? rb_student_quantile(0.975, df) * effect->standard_error : (double)INFINITY;
   effect->interval[0] = estimate - half;
   effect->interval[1] = estimate + half;
   if (df > 0 && effect->standard_error > 0)
-    effect->p = 2 * gsl_cdf_tdist_Q(fabs(estimate) / effect->standard_error, df);
+    effect->p = rb_student_p(estimate / effect->standard_error, df);
 }
 
 static rb_status judge_levels(const rb_factor_data *data, const design *d, const solution *s,
@@ -452,7 +452,7 @@ size_t rb_sittings_needed(double between_sd, double within_sd, size_t n_passes, 
   const double variance = between_sd * between_sd + within_sd * within_sd / (double)n_passes;
   for (size_t n = 2; n <= MOST_SITTINGS_NEEDED; n++) {
     const double df = 2.0 * (double)n - 2.0;
-    const double reach = gsl_cdf_tdist_Pinv(0.975, df) + gsl_cdf_tdist_Pinv(power, df);
+    const double reach = rb_student_quantile(0.975, df) + rb_student_quantile(power, df);
     if (fabs(change) >= reach * sqrt(2 * variance / (double)n))
       return n;
   }
