@@ -49,7 +49,7 @@ typedef struct rb_window {
   double kaiser_beta;                   ///< π·α of the Kaiser window; 0 for cosine sums.
   double published_enbw_bins;           ///< Equivalent noise bandwidth.
   double published_sidelobe_db;         ///< Highest sidelobe re main lobe.
-  double published_scalloping_db;       ///< Loss half a bin off, negative.
+  double published_scalloping_db;       ///< Largest error within half a bin, its size.
   double first_null_bins;               ///< Half width of the main lobe.
 } rb_window;
 
