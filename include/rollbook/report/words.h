@@ -1,0 +1,64 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#ifndef ROLLBOOK_REPORT_WORDS_H
+#define ROLLBOOK_REPORT_WORDS_H
+
+#include "rollbook/base/text.h"
+#include "rollbook/model/reading.h"
+
+/// Figures for people: the one place that decides how many digits a number has and how its unit is
+/// written, for pages, plots and the terminal. UTF-8: minus is U+2212, the space before a unit
+/// U+2009 (thin), so that figures line up and never break.
+///
+/// An uncertainty has two significant digits and the value ends at the same place (JCGM 100:2008,
+/// 7.2.6). Behind "±" stands an expanded uncertainty with k = 2, about 95 % (7.2.3 advises against
+/// a standard uncertainty there).
+// unitless: uncertainty, interval
+
+enum { RB_FIGURE_SIZE = 96 };
+
+/// A figure ready to be shown. Cut at a character's boundary, never overflowing.
+typedef struct rb_figure {
+  char text[RB_FIGURE_SIZE];
+} rb_figure;
+
+/// A unit with the prefix it is shown with.
+typedef struct rb_scale {
+  double factor;           ///< shown = value · factor.
+  char unit[RB_UNIT_SIZE]; ///< "mV", "Ω", "°", "" for pure numbers.
+} rb_scale;
+
+/// The scale on which a value of about `value` is read most easily: volts down to nanovolts, watts
+/// to microwatts, seconds to microseconds, hertz up to kilohertz; others as they are ("ohm" as Ω).
+rb_scale rb_scale_for(const char *unit, double value);
+
+/// Decimals that give `uncertainty` two significant digits; the value's own, so that it has four,
+/// where the uncertainty is 0 or no number. At most 9.
+int rb_decimals_for(double value, double uncertainty);
+
+/// "0.4120" on a scale, with that many decimals and no unit.
+rb_figure rb_figure_number(double value, int decimals, const rb_scale *scale);
+
+/// The same with a sign always: "+0.24", "−6.1", "0.00" for what rounds to nothing.
+rb_figure rb_figure_signed(double value, int decimals, const rb_scale *scale);
+
+/// "412 mV", at most four significant digits: for sentences.
+rb_figure rb_figure_prose(double value, const char *unit);
+
+/// A reading in full: "0.412 ± 0.012 %", or "below 0.002 %" where it is not resolved (the bound
+/// rounded up, so that it stays true).
+rb_figure rb_figure_reading(const rb_reading *reading);
+
+/// "below 0.002 %"; `bound` rounded up to two significant digits, decibels to whole ones.
+rb_figure rb_figure_below(double bound, const char *unit);
+
+/// A change with its sign and unit: "−6.1 dB", digits as its half-interval has them.
+rb_figure rb_figure_change(double difference, const double interval[2], const char *unit);
+
+/// "5.4 to 6.8 dB", the digits of half its width. Where both ends are negative they keep their
+/// signs: "−6.8 to −5.4 dB".
+rb_figure rb_figure_interval(const double interval[2], const char *unit);
+
+/// "1 kHz tone at 1 W" for "tone-1k 1 W": a condition as a person says it; others unchanged.
+rb_figure rb_condition_words(const char *condition);
+
+#endif
