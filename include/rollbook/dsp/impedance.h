@@ -8,6 +8,8 @@
 #include <complex.h>
 #include <stddef.h>
 
+// unitless: voltage, voltage_relative, load_relative, q_mechanical, q_electrical, q_total
+
 /// Output impedance from two loads, and what it makes of a loudspeaker's impedance.
 
 /// Complex voltages (same drive, same time origin) over two known load resistances, with the

@@ -9,6 +9,8 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+// unitless: step
+
 /// Crackle, pops and burst noise on a silent channel.
 
 /// One crackle or pop.
@@ -22,8 +24,8 @@ typedef struct rb_pop {
 typedef struct rb_impulses {
   rb_pop *pops; ///< In order of time; lives in the arena.
   size_t n_pops;
-  double seconds;
-  double per_minute;
+  double duration_s;
+  double rate_per_min;
   double largest_peak; ///< 0 without pops.
 } rb_impulses;
 
@@ -38,9 +40,9 @@ RB_NODISCARD rb_status rb_impulses_find(const double *samples, size_t n, double 
 /// Burst noise ("popcorn"): a level that jumps between two values at random times.
 typedef struct rb_burst_noise {
   bool found;
-  double step;             ///< Distance of the two levels, samples' unit.
-  double jumps_per_second; ///<
-  double high_share;       ///< Share of time on the upper level.
+  double step;        ///< Distance of the two levels, samples' unit.
+  double jumps_per_s; ///<
+  double high_share;  ///< Share of time on the upper level.
 } rb_burst_noise;
 
 /// Looks for two levels in the samples below some 100 Hz, comb taken off; they count as found where

@@ -9,6 +9,8 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+// unitless: relative_uncertainty, density, cosine, sine
+
 /// Noise and hum of a silent channel, taken in pieces so that a long capture needs little memory:
 ///
 ///     rb_noise_meter *meter = …; RB_TRY(rb_noise_meter_new(rate_hz, 0, arena, &meter));
@@ -30,7 +32,7 @@ typedef struct rb_hum_line {
 } rb_hum_line;
 
 typedef struct rb_noise {
-  double seconds;                  ///< Captured time that went in.
+  double duration_s;               ///< Captured time that went in.
   double total_rms;                ///< 20 Hz … 20 kHz, hum included.
   double noise_rms;                ///< 20 Hz … 20 kHz, the mains comb taken off.
   double a_rms;                    ///< A-weighted, hum included, true rms.

@@ -10,6 +10,8 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+// unitless: response
+
 /// What is read off a response: corners, band means, angles, group delay. A response is `n` complex
 /// values (output over input, linear) at rising frequencies `freq_hz`.
 

@@ -8,6 +8,8 @@
 
 #include <stddef.h>
 
+// unitless: amplitude
+
 /// Damped sinusoids after a knock: Σ amplitude·e^(−t/decay_s)·cos(2πft + phase).
 
 enum { RB_RINGS_MAX = 4 };

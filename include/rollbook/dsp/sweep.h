@@ -17,6 +17,8 @@
 /// "Synchronized Swept-Sine: Theory, Application and Implementation", J. Audio Eng. Soc. 63(10),
 /// 786–798, 2015; after A. Farina, AES 108th Convention, preprint 5093, 2000).
 
+// unitless: capture, clock_offset, linear, harmonic, response
+
 enum { RB_SWEEP_MAX_ORDER = 5 };
 
 /// A sweep; made by rb_sweep_design().
@@ -53,7 +55,8 @@ typedef struct rb_impulse {
   const double *linear;   ///< Divided by the spectrum of the samples played: exact for H1.
   const double *harmonic; ///< Divided by the closed form of the spectrum: for the harmonics.
   size_t n;               ///< Samples of each; time 0 at index 0, negative times at the end.
-  double tail_s;          ///< Captured time after the sweep's end.
+  double tail_s;          ///< Time after the linear response that holds nothing else: what was
+                          ///< captured after the sweep's end; the caller may lower it.
 } rb_impulse;
 
 /// Takes the sweep out of `n` captured samples, whose first one is the first one played; record at
@@ -70,12 +73,12 @@ double rb_impulse_delay_s(const rb_impulse *impulse, double earliest_s, double l
                           double *peak);
 
 /// The response of harmonic `order` (1 … RB_SWEEP_MAX_ORDER) at *output* frequencies `freq_hz`,
-/// with its time origin at exactly delay_s − L·ln(order), for a sweep of peak 1. Order 1 is the
-/// linear response. Harmonic n holds from n·first_hz up to the lesser of n·last_hz and half the
-/// rate; outside it is 0. For a memoryless polynomial driven by a sine of peak 1 order 2 is
-/// −j(a2+a4)/2 and so on: the n-th output phasor over the input sine's own (Novak et al., section
-/// 3). `noise_rms` (may be NULL) gets at each point the rms size of the noise in the response, as
-/// found where no response lies. Scratch from `arena` is given back.
+/// with its time origin at exactly delay_s − L·ln(order), so that delay_s is taken out of every
+/// order alike. Order 1 is the linear response. Harmonic n holds from n·first_hz up to the lesser
+/// of n·last_hz and half the rate; outside it is 0. For a memoryless polynomial driven by a sine of
+/// peak 1 order 2 is −j(a2+a4)/2 and so on: the n-th output phasor over the input sine's own (Novak
+/// et al., section 3). `noise_rms` (may be NULL) gets at each point the rms size of the noise in
+/// the response, as found where no response lies. Scratch from `arena` is given back.
 RB_NODISCARD rb_status rb_impulse_response(const rb_impulse *impulse, unsigned order,
                                            double delay_s, const double *freq_hz, size_t n_freq,
                                            rb_arena *arena, double complex *response,
@@ -84,21 +87,5 @@ RB_NODISCARD rb_status rb_impulse_response(const rb_impulse *impulse, unsigned o
 /// Standard uncertainty, in dB, of a magnitude whose complex noise has this rms size; to first
 /// order: 20/ln(10)·noise/(√2·magnitude).
 double rb_response_noise_db(double magnitude, double noise_rms);
-
-/// Clock offset from two captures of the same steady tone through the same device, the second
-/// begun `spacing` samples after the first by the recorder's count; the angle between them tells
-/// it, whatever the device does to the tone. The offset must be within ±rate/(2·freq·spacing) of
-/// `coarse_offset`. `uncertainty` (may be NULL) is the standard uncertainty from the residual
-/// noise.
-double rb_clock_offset_from_pilots(const double *first, const double *second, size_t n,
-                                   double spacing, double freq_hz, double rate_hz,
-                                   double coarse_offset, double *uncertainty);
-
-/// Clock offset left in a linear response that was taken with the wrong one: fits
-/// 2πf(τ + L·δ·ln(f/f1)) + φ to its angle between low_hz and high_hz. A device's own curved phase
-/// ends up in it (a first-order low-pass at 30 kHz: some 0.1 ppm); use pilots where there are any.
-double rb_clock_offset_from_response(const rb_sweep *sweep, const double *freq_hz,
-                                     const double complex *response, size_t n, double low_hz,
-                                     double high_hz);
 
 #endif

@@ -1,0 +1,401 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "rollbook/dsp/sweep.h"
+
+#include "rollbook/base/error.h"
+#include "rollbook/base/units.h"
+#include "rollbook/dsp/fft.h"
+
+#include <math.h>
+#include <string.h>
+
+static const double FADE_OUT_S = 0.005;
+
+rb_status rb_sweep_design(double first_hz, double last_hz, double duration_s, double rate_hz,
+                          rb_sweep *sweep)
+{
+  if (!(first_hz > 0 && last_hz > first_hz && last_hz < rate_hz / 2 && duration_s > 0 &&
+        duration_s < 3600))
+    return RB_BAD_ARG;
+  const double octave_e = log(last_hz / first_hz);
+  const double cycles = round(first_hz * duration_s / octave_e);
+  if (!(cycles >= 1))
+    return RB_BAD_ARG;
+  const double growth_s = cycles / first_hz;
+  *sweep = (rb_sweep){.first_hz = first_hz,
+                      .last_hz = last_hz,
+                      .rate_hz = rate_hz,
+                      .growth_s = growth_s,
+                      .duration_s = growth_s * octave_e,
+                      .fade_in_s = fmin(0.5 * log(2), 0.5 * octave_e) * growth_s,
+                      .fade_out_s = fmin(FADE_OUT_S, 0.25 * growth_s * octave_e),
+                      .n_samples = (size_t)ceil(growth_s * octave_e * rate_hz)};
+  return RB_OK;
+}
+
+/// Raised cosine at both ends.
+static double fade(const rb_sweep *sweep, double t)
+{
+  double gain = 1;
+  if (t < sweep->fade_in_s)
+    gain = 0.5 - 0.5 * cos(RB_PI * t / sweep->fade_in_s);
+  const double left_s = sweep->duration_s - t;
+  if (left_s < sweep->fade_out_s)
+    gain *= 0.5 - 0.5 * cos(RB_PI * left_s / sweep->fade_out_s);
+  return gain;
+}
+
+void rb_sweep_samples(const rb_sweep *sweep, double clock_offset, double *samples, size_t n)
+{
+  const double step_s = (1 + clock_offset) / sweep->rate_hz;
+  const double cycles = sweep->first_hz * sweep->growth_s;
+  for (size_t k = 0; k < n; k++) {
+    const double t = (double)k * step_s;
+    if (t >= sweep->duration_s) {
+      samples[k] = 0;
+      continue;
+    }
+    // Whole turns are dropped before the sine, which would lose digits on large arguments.
+    const double turns = cycles * exp(t / sweep->growth_s);
+    samples[k] = fade(sweep, t) * sin(2 * RB_PI * (turns - floor(turns)));
+  }
+}
+
+double rb_sweep_lag_s(const rb_sweep *sweep, unsigned order)
+{
+  return sweep->growth_s * log((double)order);
+}
+
+// ---- taking the sweep out
+// ------------------------------------------------------------------------
+
+/// Edges of the band in which the deconvolution is believed: raised cosines outside it keep the
+/// impulse response short where the sweep holds no energy.
+typedef struct edges {
+  double low_start_hz, low_end_hz, high_start_hz, high_end_hz;
+} edges;
+
+static double rise(double x)
+{
+  return x <= 0 ? 0 : x >= 1 ? 1 : 0.5 - 0.5 * cos(RB_PI * x);
+}
+
+static double edge_gain(const edges *e, double freq_hz)
+{
+  return rise((freq_hz - e->low_start_hz) / (e->low_end_hz - e->low_start_hz)) *
+         rise((e->high_end_hz - freq_hz) / (e->high_end_hz - e->high_start_hz));
+}
+
+/// capture/played, bin by bin: fades and ripple of the sweep's spectrum cancel exactly.
+static void divide_by_played(const rb_sweep *sweep, const double complex *captured,
+                             const double complex *played, size_t n_fft, double complex *out)
+{
+  const edges e = {.low_start_hz = 0.75 * sweep->first_hz,
+                   .low_end_hz = 1.5 * sweep->first_hz,
+                   .high_start_hz = 0.96 * sweep->last_hz,
+                   .high_end_hz = sweep->last_hz};
+  for (size_t k = 0; k <= n_fft / 2; k++) {
+    const double gain = edge_gain(&e, (double)k * sweep->rate_hz / (double)n_fft);
+    const double power = creal(played[k] * conj(played[k]));
+    out[k] = gain > 0 && power > 0 ? captured[k] * conj(played[k]) * (gain / power) : 0;
+  }
+}
+
+/// capture times the closed form of the inverse spectrum, 2√(f/L)·e^(−j2πfL(1 − ln(f/f1)) + jπ/4)
+/// (Novak, Lotton & Simon 2015), which goes on above last_hz, where only harmonics are. A
+/// recorder's offset makes it the inverse of a sweep of f1·(1+δ) and L/(1+δ).
+static void multiply_by_inverse(const rb_sweep *sweep, double clock_offset,
+                                const double complex *captured, size_t n_fft, double complex *out)
+{
+  const double first_hz = sweep->first_hz * (1 + clock_offset);
+  const double growth_s = sweep->growth_s / (1 + clock_offset);
+  const double half_hz = sweep->rate_hz / 2;
+  const edges e = {.low_start_hz = 0.75 * sweep->first_hz,
+                   .low_end_hz = 1.5 * sweep->first_hz,
+                   .high_start_hz = 0.96 * half_hz,
+                   .high_end_hz = half_hz};
+  for (size_t k = 0; k <= n_fft / 2; k++) {
+    const double freq_hz = (double)k * sweep->rate_hz / (double)n_fft;
+    const double gain = edge_gain(&e, freq_hz);
+    if (gain <= 0) {
+      out[k] = 0;
+      continue;
+    }
+    const double turns = freq_hz * growth_s * (1 - log(freq_hz / first_hz)) - 0.125;
+    const double angle_rad = -2 * RB_PI * (turns - floor(turns));
+    const double size = gain * 2 * sqrt(freq_hz / growth_s) / sweep->rate_hz;
+    out[k] = captured[k] * CMPLX(size * cos(angle_rad), size * sin(angle_rad));
+  }
+}
+
+typedef struct workspace {
+  rb_fft *fft;
+  double *samples;                            // n_fft
+  double complex *captured, *played, *result; // n_fft/2 + 1
+} workspace;
+
+static void deconvolve_both(const rb_sweep *sweep, double clock_offset, const double *capture,
+                            size_t n, size_t n_fft, workspace *w, double *linear, double *harmonic)
+{
+  memcpy(w->samples, capture, n * sizeof *capture);
+  memset(w->samples + n, 0, (n_fft - n) * sizeof *capture);
+  rb_fft_forward(w->fft, w->samples, w->captured);
+  rb_sweep_samples(sweep, clock_offset, w->samples, n_fft);
+  rb_fft_forward(w->fft, w->samples, w->played);
+  divide_by_played(sweep, w->captured, w->played, n_fft, w->result);
+  rb_fft_inverse(w->fft, w->result, linear);
+  multiply_by_inverse(sweep, clock_offset, w->captured, n_fft, w->result);
+  rb_fft_inverse(w->fft, w->result, harmonic);
+}
+
+rb_status rb_sweep_deconvolve(const rb_sweep *sweep, const double *capture, size_t n,
+                              double clock_offset, rb_arena *arena, rb_impulse *impulse)
+{
+  if (n < sweep->n_samples || !(fabs(clock_offset) < 0.01))
+    return RB_BAD_ARG;
+  const size_t n_fft = rb_fft_good_size(n);
+  double *linear = rb_arena_doubles(arena, n_fft);
+  double *harmonic = rb_arena_doubles(arena, n_fft);
+  const rb_arena_mark scratch = rb_arena_save(arena);
+  workspace w = {.samples = rb_arena_doubles(arena, n_fft),
+                 .captured = rb_arena_alloc(arena, n_fft / 2 + 1, sizeof(double complex)),
+                 .played = rb_arena_alloc(arena, n_fft / 2 + 1, sizeof(double complex)),
+                 .result = rb_arena_alloc(arena, n_fft / 2 + 1, sizeof(double complex)),
+                 .fft = rb_fft_new(n_fft)};
+  const int complete = linear != NULL && harmonic != NULL && w.samples != NULL &&
+                       w.captured != NULL && w.played != NULL && w.result != NULL && w.fft != NULL;
+  if (complete)
+    deconvolve_both(sweep, clock_offset, capture, n, n_fft, &w, linear, harmonic);
+  rb_fft_free(w.fft);
+  rb_arena_rewind(arena, scratch);
+  if (!complete)
+    return RB_NO_MEM;
+  *impulse = (rb_impulse){.sweep = *sweep,
+                          .clock_offset = clock_offset,
+                          .linear = linear,
+                          .harmonic = harmonic,
+                          .n = n_fft,
+                          .tail_s = (double)n / sweep->rate_hz - sweep->duration_s};
+  return RB_OK;
+}
+
+/// Sample at `index`, negative times being at the end.
+static double sample_at(const double *samples, size_t n, long index)
+{
+  const long size = (long)n, wrapped = index % size;
+  return samples[wrapped < 0 ? wrapped + size : wrapped];
+}
+
+double rb_impulse_delay_s(const rb_impulse *impulse, double earliest_s, double latest_s,
+                          double *peak)
+{
+  const double rate_hz = impulse->sweep.rate_hz;
+  long best = lround(earliest_s * rate_hz);
+  for (long i = best; i <= lround(latest_s * rate_hz); i++)
+    if (fabs(sample_at(impulse->linear, impulse->n, i)) >
+        fabs(sample_at(impulse->linear, impulse->n, best)))
+      best = i;
+  const double before = sample_at(impulse->linear, impulse->n, best - 1);
+  const double here = sample_at(impulse->linear, impulse->n, best);
+  const double after = sample_at(impulse->linear, impulse->n, best + 1);
+  const double bend = before - 2 * here + after;
+  const double fraction = bend != 0 ? 0.5 * (before - after) / bend : 0;
+  if (peak != NULL)
+    *peak = here - 0.25 * (before - after) * fraction;
+  return ((double)best + fmax(-1, fmin(1, fraction))) / rate_hz;
+}
+
+// ---- responses
+// -----------------------------------------------------------------------------------
+
+/// A piece cut out of an impulse response, its ends tapered.
+typedef struct piece {
+  double *samples;
+  size_t n;
+  double first_s;       // time of the first sample against the origin
+  double window_energy; // Σ w²
+} piece;
+
+typedef struct span {
+  double before_s, after_s;           // cut so far from the origin
+  double flat_before_s, flat_after_s; // untouched so far
+} span;
+
+static const double LONGEST_BEFORE_S = 0.5, LONGEST_AFTER_S = 1.0;
+
+/// Half way to the neighbouring harmonic's response flat, tapered to 0.85 of the way. After the
+/// linear response nothing follows but the end of the record.
+static span span_of(const rb_impulse *impulse, unsigned order)
+{
+  const double before_s =
+      fmin(LONGEST_BEFORE_S, impulse->sweep.growth_s * log((order + 1.0) / order));
+  const double after_s =
+      order == 1 ? fmin(LONGEST_AFTER_S, impulse->tail_s)
+                 : fmin(LONGEST_BEFORE_S, impulse->sweep.growth_s * log(order / (order - 1.0)));
+  return (span){.before_s = 0.85 * before_s,
+                .flat_before_s = 0.5 * before_s,
+                .after_s = (order == 1 ? 0.95 : 0.85) * after_s,
+                .flat_after_s = (order == 1 ? 0.6 : 0.5) * after_s};
+}
+
+static double taper(const span *s, double t)
+{
+  return rise((t + s->before_s) / (s->before_s - s->flat_before_s)) *
+         rise((s->after_s - t) / (s->after_s - s->flat_after_s));
+}
+
+static rb_status cut(const double *samples, size_t n, double rate_hz, double origin_s,
+                     const span *s, rb_arena *arena, piece *out)
+{
+  const long first = (long)ceil((origin_s - s->before_s) * rate_hz);
+  const long last = (long)floor((origin_s + s->after_s) * rate_hz);
+  *out = (piece){0};
+  if (last <= first)
+    return RB_BAD_ARG;
+  out->n = (size_t)(last - first + 1);
+  out->first_s = (double)first / rate_hz - origin_s;
+  out->samples = rb_arena_doubles(arena, out->n);
+  if (out->samples == NULL)
+    return RB_NO_MEM;
+  for (size_t i = 0; i < out->n; i++) {
+    const double weight = taper(s, out->first_s + (double)i / rate_hz);
+    out->samples[i] = weight * sample_at(samples, n, first + (long)i);
+    out->window_energy += weight * weight;
+  }
+  return RB_OK;
+}
+
+enum { LANES = 8 };
+
+/// Fourier sums of the piece at LANES frequencies at once, by turning phasors step by step.
+static void transform_lanes(const piece *p, double rate_hz, const double *freq_hz,
+                            double complex *out)
+{
+  double real[LANES] = {0}, imaginary[LANES] = {0};
+  double c[LANES], s[LANES], step_c[LANES], step_s[LANES];
+  for (int lane = 0; lane < LANES; lane++) {
+    const double start_rad = -2 * RB_PI * freq_hz[lane] * p->first_s;
+    const double step_rad = -2 * RB_PI * freq_hz[lane] / rate_hz;
+    c[lane] = cos(start_rad);
+    s[lane] = sin(start_rad);
+    step_c[lane] = cos(step_rad);
+    step_s[lane] = sin(step_rad);
+  }
+  for (size_t i = 0; i < p->n; i++) {
+    const double x = p->samples[i];
+    for (int lane = 0; lane < LANES; lane++) {
+      real[lane] += x * c[lane];
+      imaginary[lane] += x * s[lane];
+      const double turned = c[lane] * step_c[lane] - s[lane] * step_s[lane];
+      s[lane] = c[lane] * step_s[lane] + s[lane] * step_c[lane];
+      c[lane] = turned;
+    }
+  }
+  for (int lane = 0; lane < LANES; lane++)
+    out[lane] = CMPLX(real[lane], imaginary[lane]);
+}
+
+static void transform(const piece *p, double rate_hz, const double *freq_hz, size_t n_freq,
+                      double complex *out)
+{
+  for (size_t at = 0; at < n_freq; at += LANES) {
+    double lane_hz[LANES];
+    double complex lane_out[LANES];
+    for (size_t lane = 0; lane < LANES; lane++)
+      lane_hz[lane] = freq_hz[at + lane < n_freq ? at + lane : n_freq - 1];
+    transform_lanes(p, rate_hz, lane_hz, lane_out);
+    for (size_t lane = 0; lane < LANES && at + lane < n_freq; lane++)
+      out[at + lane] = lane_out[lane];
+  }
+}
+
+/// Cumulated power of a stretch after the linear response, where only noise is left.
+typedef struct noise_floor {
+  double *cumulated; // Σ |X|² over bins 0 … k−1, divided by the window's energy
+  size_t n_bins;
+  double bin_hz;
+} noise_floor;
+
+static rb_status measure_floor(const rb_impulse *impulse, double delay_s, rb_arena *arena,
+                               noise_floor *floor)
+{
+  const double tail_s = fmin(2 * LONGEST_AFTER_S, impulse->tail_s);
+  const double half_s = 0.3 * tail_s;
+  const span s = {.before_s = half_s, .after_s = half_s};
+  piece p;
+  RB_TRY(cut(impulse->linear, impulse->n, impulse->sweep.rate_hz, delay_s + 0.65 * tail_s, &s,
+             arena, &p));
+  p.n -= p.n % 2;
+  floor->n_bins = p.n / 2 + 1;
+  floor->bin_hz = impulse->sweep.rate_hz / (double)p.n;
+  floor->cumulated = rb_arena_doubles(arena, floor->n_bins + 1);
+  double complex *spectrum = rb_arena_alloc(arena, floor->n_bins, sizeof *spectrum);
+  rb_fft *fft = rb_fft_new(p.n);
+  if (floor->cumulated == NULL || spectrum == NULL || fft == NULL) {
+    rb_fft_free(fft);
+    return RB_NO_MEM;
+  }
+  rb_fft_forward(fft, p.samples, spectrum);
+  rb_fft_free(fft);
+  for (size_t k = 0; k < floor->n_bins; k++)
+    floor->cumulated[k + 1] =
+        floor->cumulated[k] + creal(spectrum[k] * conj(spectrum[k])) / p.window_energy;
+  return RB_OK;
+}
+
+/// Noise power density at a frequency, averaged over a third of an octave and seven bins at least.
+/// Above the sweep's end it goes on as the inverse spectrum does, ∝ f, which holds for white noise.
+static double floor_at(const noise_floor *floor, double freq_hz, double last_hz)
+{
+  const double edge_hz = 0.9 * last_hz, at_hz = fmin(freq_hz, edge_hz);
+  const double half_bins = fmax(3.5, 0.116 * at_hz / floor->bin_hz);
+  const double centre = at_hz / floor->bin_hz;
+  const double highest = (double)floor->n_bins - 1;
+  const size_t first = (size_t)fmax(1, fmin(highest, round(centre - half_bins)));
+  const size_t last = (size_t)fmax((double)first, fmin(highest, round(centre + half_bins)));
+  const double mean =
+      (floor->cumulated[last + 1] - floor->cumulated[first]) / (double)(last - first + 1);
+  return mean * fmax(1, freq_hz / edge_hz);
+}
+
+static rb_status respond(const rb_impulse *impulse, unsigned order, double delay_s,
+                         const double *freq_hz, size_t n_freq, rb_arena *arena,
+                         double complex *response, double *noise_rms)
+{
+  const rb_sweep *sweep = &impulse->sweep;
+  const double lag_s = rb_sweep_lag_s(sweep, order) / (1 + impulse->clock_offset);
+  const span s = span_of(impulse, order);
+  piece p;
+  RB_TRY(cut(order == 1 ? impulse->linear : impulse->harmonic, impulse->n, sweep->rate_hz,
+             delay_s - lag_s, &s, arena, &p));
+  transform(&p, sweep->rate_hz, freq_hz, n_freq, response);
+  const double lowest_hz = order * sweep->first_hz;
+  const double highest_hz = fmin(order * sweep->last_hz, sweep->rate_hz / 2);
+  for (size_t i = 0; i < n_freq; i++)
+    if (freq_hz[i] < lowest_hz || freq_hz[i] > highest_hz)
+      response[i] = 0;
+  if (noise_rms == NULL)
+    return RB_OK;
+  noise_floor floor = {0};
+  RB_TRY(measure_floor(impulse, delay_s, arena, &floor));
+  for (size_t i = 0; i < n_freq; i++)
+    noise_rms[i] = sqrt(floor_at(&floor, freq_hz[i], sweep->last_hz) * p.window_energy);
+  return RB_OK;
+}
+
+rb_status rb_impulse_response(const rb_impulse *impulse, unsigned order, double delay_s,
+                              const double *freq_hz, size_t n_freq, rb_arena *arena,
+                              double complex *response, double *noise_rms)
+{
+  if (order < 1 || order > RB_SWEEP_MAX_ORDER || n_freq == 0)
+    return RB_BAD_ARG;
+  const rb_arena_mark scratch = rb_arena_save(arena);
+  const rb_status status =
+      respond(impulse, order, delay_s, freq_hz, n_freq, arena, response, noise_rms);
+  rb_arena_rewind(arena, scratch);
+  return status;
+}
+
+double rb_response_noise_db(double magnitude, double noise_rms)
+{
+  return magnitude > 0 ? 20 / log(10) * noise_rms / (sqrt(2) * magnitude) : 0;
+}
