@@ -134,6 +134,18 @@ static rb_status step_down(rb_console *console, command_line *line, rb_err *err)
   return unknown_command(console, line->path, word, names, n, err);
 }
 
+// A command that has subcommands and can also be run itself, and no subcommand stands next.
+static bool runs_itself(const command_line *line)
+{
+  int next = rb_arguments_next(line->arguments);
+  if (!line->command->n_subcommands || !line->command->run)
+    return false;
+  for (size_t i = 0; next < line->n_words && i < line->command->n_subcommands; i++)
+    if (strcmp(line->command->subcommands[i].name, line->words[next]) == 0)
+      return false;
+  return true;
+}
+
 static const char *usual_book(rb_console *console)
 {
   const char *chosen = getenv("ROLLBOOK_BOOK");
@@ -161,22 +173,52 @@ static rb_status dispatch(rb_console *console, command_line *line, rb_err *err)
     RB_TRY(step_down(console, line, err));
     console->command = line->path + strlen("rollbook ");
     RB_TRY(read_words(console, line, line->command->n_subcommands > 0, err));
+    if (!line->finished && runs_itself(line))
+      RB_TRY(read_words(console, line, false, err));
     if (line->finished)
       return RB_OK;
-  } while (line->command->n_subcommands);
+  } while (line->command->n_subcommands && !runs_itself(line));
   if (!console->book_folder)
     console->book_folder = usual_book(console);
+  if (console->json)
+    console->answer = rb_json_new(console->command);
   return line->command->run(console, line->arguments, err);
+}
+
+// The JSON answer: what the command wrote, or the error alone.
+static rb_status print_answer(rb_console *console, rb_status status, const char *words)
+{
+  if (status != RB_OK && !console->keep_answer) {
+    rb_json_free(console->answer);
+    console->answer = rb_json_new(console->command);
+  }
+  if (status != RB_OK)
+    rb_json_text(console->answer, "error", words);
+  rb_text text = {0};
+  rb_err problem = {.status = RB_OK};
+  rb_status finished = rb_json_finish(console->answer, &text, &problem);
+  if (finished == RB_OK)
+    fwrite(text.bytes, 1, text.length, console->out);
+  else
+    fprintf(console->err, "rollbook: %s\n", problem.message);
+  rb_text_free(&text);
+  rb_json_free(console->answer);
+  console->answer = NULL;
+  return finished;
 }
 
 static int finish(rb_console *console, rb_status status, const rb_err *problem)
 {
   if (console->live_line && status != RB_OK)
     fputs("\r\033[K", console->err);
+  const char *words = problem->message[0] ? problem->message : rb_status_text(status);
   if (status != RB_OK) {
-    const char *words = problem->message[0] ? problem->message : rb_status_text(status);
     const char *whole = rb_cell(console, "rollbook: %s", words);
     rb_wrap(console->err, whole, 0, 2);
+  }
+  if (console->json && (console->answer || status != RB_OK)) {
+    rb_status printed = print_answer(console, status, words);
+    status = status == RB_OK ? printed : status;
   }
   if (fflush(console->out) != 0 || ferror(console->out)) {
     fprintf(console->err, "rollbook: the answer could not be written: %s.\n", strerror(errno));

@@ -93,9 +93,11 @@ static void usage_line(FILE *file, const rb_command *command, const char *path)
   }
   if (command->n_options)
     append(line, sizeof line, "[options]");
+  if (command->run)
+    fprintf(file, "Usage: %s %s\n", path, line);
   if (command->n_subcommands)
-    append(line, sizeof line, "COMMAND ...");
-  fprintf(file, "Usage: %s %s\n\n", path, line);
+    fprintf(file, "Usage: %s COMMAND ...\n", path);
+  fputc('\n', file);
 }
 
 static void option_entries(FILE *file, const rb_option *options, size_t n)

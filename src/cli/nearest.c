@@ -42,7 +42,7 @@ const char *rb_nearest_word(const char *word, const char *const *candidates, siz
   if (!length || length > LONGEST)
     return NULL;
   const char *nearest = NULL;
-  unsigned best = (unsigned)(length + 2) / 3 + 1; // a third of the letters may be wrong
+  unsigned best = (unsigned)length / 3 + 1; // about a third of the letters may be wrong
   for (size_t i = 0; i < n; i++) {
     size_t n_candidate = strlen(candidates[i]);
     if (n_candidate > LONGEST)

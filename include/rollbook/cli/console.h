@@ -6,6 +6,7 @@
 #include "rollbook/base/attributes.h"
 #include "rollbook/base/cancel.h"
 #include "rollbook/base/error.h"
+#include "rollbook/report/json.h"
 
 #include <stdbool.h>
 #include <stdio.h>
@@ -22,11 +23,14 @@ typedef struct rb_console {
   bool colour;             ///< `out` is a terminal and NO_COLOR is unset.
   bool live_line;          ///< `err` is a terminal: progress may rewrite its line.
   bool can_ask;            ///< `in` is a terminal.
-  bool answered;           ///< A JSON answer was written.
+  rb_json *answer;         ///< The JSON answer being built; NULL without --json (and may be written
+                           ///< to all the same).
+  bool keep_answer;        ///< What `answer` holds is worth having after an error too.
   bool answer_is_no;       ///< The work is done and the answer is no: exit code 1.
   const char *command;     ///< "bench set": for JSON.
   rb_arena *arena;         ///< For the run of one command.
   const rb_cancel *cancel; ///<
+  void *payload;           ///< What a piece of work hands back to its command.
 } rb_console;
 
 /// Words about the work (not its result): on `err` unless quiet.
