@@ -132,6 +132,28 @@ void rb_text_add_valid(rb_text *text, const char *source)
   }
 }
 
+void rb_text_add_escaped(rb_text *text, const char *source)
+{
+  static const struct {
+    char byte;
+    const char *reference;
+  } references[] = {{'&', "&amp;"}, {'<', "&lt;"}, {'>', "&gt;"}, {'"', "&quot;"}, {'\'', "&#39;"}};
+  rb_text valid = {0};
+  rb_text_add_valid(&valid, source);
+  text->failed = text->failed || valid.failed;
+  for (const char *at = valid.length ? valid.bytes : ""; *at; at++) {
+    const char *reference = NULL;
+    for (size_t i = 0; i < RB_LEN(references); i++)
+      if (references[i].byte == *at)
+        reference = references[i].reference;
+    if (reference)
+      rb_text_add(text, reference);
+    else
+      rb_text_add_bytes(text, at, 1);
+  }
+  rb_text_free(&valid);
+}
+
 bool rb_text_to_number(const char *text, double *number)
 {
   // The program never calls setlocale for numbers, so strtod reads a point.

@@ -25,6 +25,9 @@ void rb_text_printf(rb_text *text, const char *format, ...) RB_PRINTF(2, 3);
 /// UTF-8, control characters other than tab and newline.
 void rb_text_add_valid(rb_text *text, const char *source);
 
+/// The same with & < > " ' as references: text or attribute value of HTML and XML.
+void rb_text_add_escaped(rb_text *text, const char *source);
+
 /// Copies `source` into `target` of `size` bytes, cut at a UTF-8 boundary if it does not fit.
 /// Returns whether it fitted.
 bool rb_text_copy(char *target, size_t size, const char *source);

@@ -58,9 +58,10 @@ typedef struct rb_line {
 typedef struct rb_stem {
   rb_ink ink;
   double x, y;
-  double low, high; ///< Interval; equal: none.
-  bool filled;      ///< Even orders filled, odd ones open.
-  bool bound;       ///< y is an upper bound: a dashed stem that ends in a bar, no head.
+  double low, high;  ///< Interval; equal: none.
+  bool filled;       ///< Even orders filled, odd ones open.
+  bool bound;        ///< y is an upper bound: a dashed stem that ends in a bar, no head.
+  const char *label; ///< Beside its head; NULL: none.
 } rb_stem;
 
 /// A hatched region from the bottom up to y.
