@@ -207,27 +207,31 @@ rb_figure rb_figure_interval(const double interval[2], const char *unit)
   return figure_of(&text);
 }
 
-// "tone-1k" → "1 kHz tone"; the signals the program brings along.
-static const char *const signal_words[][2] = {
-    {"tone-1k", "1" THIN_SPACE "kHz tone"},   {"tone-100", "100" THIN_SPACE "Hz tone"},
-    {"tone-50", "50" THIN_SPACE "Hz tone"},   {"tone-40", "40" THIN_SPACE "Hz tone"},
-    {"tone-10k", "10" THIN_SPACE "kHz tone"},
-};
+// Writes "1 kHz tone" for "tone-1k" at the start of `condition`; returns what follows.
+static const char *tone_words(rb_text *text, const char *condition)
+{
+  const char *digits = condition + strlen("tone-");
+  if (strncmp(condition, "tone-", strlen("tone-")) != 0)
+    return condition;
+  char *end = NULL;
+  double frequency_hz = strtod(digits, &end);
+  bool thousands = end > digits && *end == 'k';
+  if (end == digits || !(frequency_hz > 0) || !strchr(" ,", end[thousands]))
+    return condition;
+  rb_figure shown = rb_figure_prose(thousands ? 1000 * frequency_hz : frequency_hz, "Hz");
+  rb_text_printf(text, "%s tone", shown.text);
+  return end + thousands;
+}
 
 rb_figure rb_condition_words(const char *condition)
 {
   rb_text text = {0};
-  const char *rest = condition;
-  for (size_t i = 0; i < RB_LEN(signal_words) && rest == condition; i++) {
-    size_t length = strlen(signal_words[i][0]);
-    if (strncmp(condition, signal_words[i][0], length) == 0 && strchr(" ,", condition[length])) {
-      rb_text_add(&text, signal_words[i][1]);
-      rest = condition + length;
-    }
-  }
-  double power_w;
+  const char *rest = tone_words(&text, condition);
+  size_t name_length = strcspn(rest, " ,");
+  rb_text_add_bytes(&text, rest, name_length);
+  rest += name_length;
   char *end = NULL;
-  power_w = rest[0] == ' ' ? strtod(rest, &end) : 0;
+  double power_w = rest[0] == ' ' ? strtod(rest, &end) : 0;
   if (power_w > 0 && strncmp(end, " W", 2) == 0) {
     rb_text_printf(&text, " at %s", rb_figure_prose(power_w, "W").text);
     rest = end + 2;

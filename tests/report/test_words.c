@@ -104,8 +104,11 @@ static void conditions_are_said_in_words(void **state)
   assert_string_equal(rb_condition_words("tone-1k 1 W").text, "1 kHz tone at 1 W");
   assert_string_equal(rb_condition_words("tone-1k 10 W, left driven").text,
                       "1 kHz tone at 10 W, left driven");
-  assert_string_equal(rb_condition_words("sweep 1 W").text, "sweep 1 W");
+  assert_string_equal(rb_condition_words("sweep 1 W").text, "sweep at 1 W");
   assert_string_equal(rb_condition_words("silence").text, "silence");
+  assert_string_equal(rb_condition_words("tone-109 5 W").text, "109 Hz tone at 5 W");
+  assert_string_equal(rb_condition_words("tone-x <b>").text, "tone-x <b>");
+  assert_string_equal(rb_condition_words("1000 Hz").text, "1000 Hz");
   assert_string_equal(rb_condition_words("tone-1k").text, "1 kHz tone");
 }
 

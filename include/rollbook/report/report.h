@@ -4,30 +4,19 @@
 
 #include "rollbook/base/text.h"
 #include "rollbook/book/book.h"
-
-#include <stdbool.h>
+#include "rollbook/model/impression.h"
 
 /// What to show: two line-ups side by side, one line-up, or one tube.
 typedef enum rb_report_kind { RB_REPORT_SWAP, RB_REPORT_LINEUP, RB_REPORT_TUBE } rb_report_kind;
 
-/// One impression set against the readings that could explain it.
-typedef struct rb_heard_line {
-  const char *attribute; ///< "bass level".
-  int score;             ///< −3 … +3, B against A (comparison scale of ITU-R BS.562).
-  const char *programme; ///< What was played; "" where not entered.
-  bool blind;            ///<
-  bool after_numbers;    ///< Entered when the readings had been seen already.
-  const char *word;      ///< "backed", "opposed", "not resolved", "nothing measures it".
-  const char *because;   ///< The readings that decide it, as a sentence.
-} rb_heard_line;
-
 /// A report to be written. Zero all that does not apply.
 typedef struct rb_report {
   rb_report_kind kind;
-  const char *name;           ///< The line-up (of a swap: A, what was there before) or the tube.
-  const char *against;        ///< RB_REPORT_SWAP: line-up B, what came in.
-  const rb_heard_line *heard; ///< RB_REPORT_SWAP: shown where there are any.
-  size_t n_heard;             ///<
+  const char *name;    ///< The line-up (of a swap: A, what was there before) or the tube.
+  const char *against; ///< RB_REPORT_SWAP: line-up B, what came in.
+  const rb_impression
+      *heard;     ///< RB_REPORT_SWAP: what was heard between the two; judged on the page.
+  size_t n_heard; ///<
 } rb_report;
 
 /// One self-contained HTML page (no network, no script; light, dark and print). Appends to `html`.
