@@ -5,11 +5,12 @@
 #include "rollbook/base/arena.h"
 #include "rollbook/base/attributes.h"
 #include "rollbook/base/status.h"
+#include "rollbook/dsp/estimate.h"
 
 #include <stdbool.h>
 #include <stddef.h>
 
-// unitless: relative_uncertainty, density, cosine, sine
+// unitless: relative_uncertainty, density
 
 /// Noise and hum of a silent channel, taken in pieces so that a long capture needs little memory:
 ///
@@ -23,26 +24,24 @@
 
 enum { RB_HUM_LINES = 10 };
 
-/// One line of the comb.
-typedef struct rb_hum_line {
-  double rms;         ///< Estimate, its noise taken off; 0 where it is not resolved.
-  double uncertainty; ///< Standard uncertainty of rms.
-  double floor_rms;   ///< What noise alone would read there.
-  bool resolved;      ///< rms is at least 3 dB over floor_rms.
-} rb_hum_line;
+/// An rms level with its relative standard uncertainty, from the time and bandwidth averaged.
+typedef struct rb_noise_level {
+  double rms;
+  double relative_uncertainty;
+} rb_noise_level;
 
+/// What was found.
 typedef struct rb_noise {
-  double duration_s;               ///< Captured time that went in.
-  double total_rms;                ///< 20 Hz … 20 kHz, hum included.
-  double noise_rms;                ///< 20 Hz … 20 kHz, the mains comb taken off.
-  double a_rms;                    ///< A-weighted, hum included, true rms.
-  double bs468_rms;                ///< 468-weighted, hum included, true rms (not quasi-peak).
-  double relative_uncertainty;     ///< Of the four levels, from the time and bandwidth averaged.
-  bool mains_found;                ///<
-  double mains_hz;                 ///< Within 45 … 65.
-  double mains_uncertainty_hz;     ///<
-  rb_hum_line lines[RB_HUM_LINES]; ///< 1× … 10×.
-  double odd_rms, even_rms;        ///< Root of the sum of squares of the resolved lines.
+  double duration_s;           ///< Captured time that went in.
+  rb_noise_level total;        ///< 20 Hz … 20 kHz, hum included.
+  rb_noise_level noise;        ///< 20 Hz … 20 kHz, the mains comb taken off.
+  rb_noise_level a;            ///< A-weighted, hum included, true rms.
+  rb_noise_level bs468;        ///< 468-weighted, hum included, true rms (not quasi-peak).
+  bool mains_found;            ///< One line at least stands out of the noise.
+  double mains_hz;             ///< Within 45 … 65.
+  double mains_uncertainty_hz; ///<
+  rb_estimate line_rms[RB_HUM_LINES + 1]; ///< Index is the multiple, 1 … 10; noise taken off.
+  double odd_rms, even_rms;               ///< Root of the sum of squares of the resolved lines.
   double slope_db_per_octave; ///< Of the density 20 Hz … 1 kHz, comb taken off: 0 white, −3 pink.
   double slope_uncertainty_db_per_octave; ///<
   const double *density_hz; ///< Grid of the spectrum, 1/24 octave or a bin, whichever is wider.
@@ -60,25 +59,8 @@ RB_NODISCARD rb_status rb_noise_meter_new(double rate_hz, double mains_hz, rb_ar
 /// Takes in the next `n` samples.
 RB_NODISCARD rb_status rb_noise_meter_add(rb_noise_meter *meter, const double *samples, size_t n);
 
-/// The figures so far. The density lives in `arena`. RB_NO_SIGNAL where less than 1 s went in.
+/// The figures of all that went in; the meter is done then. The density lives in `arena`.
+/// RB_NO_SIGNAL where less than 1 s went in, RB_NO_MEM.
 RB_NODISCARD rb_status rb_noise_meter_read(rb_noise_meter *meter, rb_arena *arena, rb_noise *noise);
-
-/// A comb of mains lines fitted to a piece of signal.
-typedef struct rb_comb {
-  bool found;
-  double base_hz;
-  double base_uncertainty_hz;
-  size_t n_lines;
-  double cosine[4 * RB_HUM_LINES], sine[4 * RB_HUM_LINES]; ///< Peak; phase zero at sample 0.
-  double noise_rms; ///< Of one line's fitted amplitude, cosine or sine part.
-} rb_comb;
-
-/// Fits the comb to `n` samples (1 s or more), base between low_hz and high_hz, lines up to
-/// 2 kHz. Scratch from `arena` is given back. Not finding one is no error.
-RB_NODISCARD rb_status rb_comb_fit(const double *samples, size_t n, double rate_hz, double low_hz,
-                                   double high_hz, rb_arena *arena, rb_comb *comb);
-
-/// Subtracts the comb from the samples it was fitted to.
-void rb_comb_subtract(const rb_comb *comb, double rate_hz, double *samples, size_t n);
 
 #endif
