@@ -32,12 +32,8 @@ static rb_status open_wire(const char *rest, const rb_rig_want *want, void **sel
   if (!fresh)
     return rb_fail(err, RB_NO_MEM, "Out of memory while opening the wire.");
   fresh->rate_hz = want->rate_hz;
-  *granted = (rb_rig_caps){.title = "a wire",
-                           .rate_hz = want->rate_hz,
-                           .paced = false,
-                           .plays = true,
-                           .input_bits = 24,
-                           .one_clock = true};
+  *granted = (rb_rig_caps){
+      .title = "a wire", .rate_hz = want->rate_hz, .paced = false, .plays = true, .input_bits = 24};
   *self = fresh;
   return RB_OK;
 }

@@ -28,6 +28,8 @@ void rb_guard_close(rb_guard *guard); ///< NULL is allowed.
 const rb_rig_caps *rb_guard_caps(const rb_guard *guard);
 double rb_guard_since_power_on_s(rb_guard *guard); ///< Negative where only the user knows.
 double rb_guard_meter_vrms(rb_guard *guard, unsigned channel); ///< Negative where the rig has none.
+/// As rb_rig_tap: simulated knocks in the next exchange.
+RB_NODISCARD rb_status rb_guard_tap(rb_guard *guard, const char *socket, rb_err *err);
 RB_NODISCARD rb_status rb_guard_wait(rb_guard *guard, double duration_s, const rb_cancel *cancel,
                                      rb_err *err);
 

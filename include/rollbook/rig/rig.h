@@ -33,9 +33,6 @@ typedef struct rb_rig_caps {
   bool paced;        ///< Takes as long as the signal lasts (a card); false: as fast as it can.
   bool plays;        ///< False for recorded files.
   double input_bits; ///< Width of the converter or file, 0 where not known.
-  /// Playing and capturing run from one clock (one device, one simulation): what comes in has as
-  /// many frames as went out, to the frame. False: two clocks that drift against each other.
-  bool one_clock;
   size_t recorded_frames; ///< Length of a recording, 0 for rigs that play.
   char note[192]; ///< What the user should know about this path ("may be resampled"), or empty.
 } rb_rig_caps;

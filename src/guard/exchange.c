@@ -1,0 +1,192 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "guard_internal.h"
+#include "rollbook/base/log.h"
+#include "rollbook/base/units.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+enum {
+  MOST_ATTEMPTS = 4, // one, and three more
+  MOST_UNHEARD = 2,  // attempts when no marker comes back at all
+};
+
+static const double quiet_peak = 0.001;   // a marker on a bench of which nothing is known
+static const double quiet_power_w = 0.01; // and where the amplifier's gain is known
+
+typedef struct job {
+  const rb_stimulus *stimulus;
+  const double *peak;
+  double tail_s;
+  const rb_cancel *cancel;
+  const rb_progress *progress;
+  rb_arena *arena;
+} job;
+
+static double largest(const double *samples, size_t n)
+{
+  double most = 0;
+  for (size_t i = 0; i < n; i++) {
+    if (!isfinite(samples[i]))
+      return INFINITY;
+    most = fmax(most, fabs(samples[i]));
+  }
+  return most;
+}
+
+static rb_status check_channel(const rb_guard *guard, double peak, unsigned channel, rb_err *err)
+{
+  const char *name = rb_channel_name((rb_channel)channel);
+  if (!(peak >= 0) || !isfinite(peak))
+    return rb_fail(err, RB_BAD_ARG, "A peak of %g on %s cannot be played.", peak, name);
+  double ceiling = rb_ratio_from_db(guard->bench.ceiling_dbfs);
+  if (peak > ceiling * (1 + 1e-9))
+    return rb_fail(err, RB_UNSAFE,
+                   "Refused: %.2f dBFS on %s is over the bench's ceiling of %.2f dBFS. Nothing was "
+                   "played.",
+                   rb_db_from_ratio(peak), name, guard->bench.ceiling_dbfs);
+  // 2 % of voltage: an amplifier whose gain drifted by so little was not asked for more power.
+  if (peak > highest_peak(guard, channel) * 1.02)
+    return rb_fail(err, RB_UNSAFE,
+                   "Refused: %.2f dBFS on %s would put %.3g W into the load; the bench's ceiling "
+                   "is %.3g W. Nothing was played.",
+                   rb_db_from_ratio(peak), name,
+                   rb_watts(peak * guard->gain_vrms[channel], guard->bench.load_ohm),
+                   guard->bench.ceiling_w);
+  return RB_OK;
+}
+
+static rb_status check_job(const rb_guard *guard, const job *asked, rb_err *err)
+{
+  const rb_stimulus *stimulus = asked->stimulus;
+  double rate_hz = rb_rig_granted(guard->rig)->rate_hz;
+  if (fabs(stimulus->rate_hz - rate_hz) > 1e-6 * rate_hz)
+    return rb_fail(err, RB_BUG, "A signal made for %g Hz was given to a rig at %g Hz.",
+                   stimulus->rate_hz, rate_hz);
+  double most = fmax(largest(stimulus->left, stimulus->n_frames),
+                     largest(stimulus->right, stimulus->n_frames));
+  if (!stimulus->n_frames || !(most <= 1 + 1e-9))
+    return rb_fail(err, RB_BUG, "A signal of %zu frames with peak %g was given to the guard.",
+                   stimulus->n_frames, most);
+  if (!(asked->tail_s >= 0 && asked->tail_s <= 600))
+    return rb_fail(err, RB_BAD_ARG, "A tail of %g s cannot be captured.", asked->tail_s);
+  for (unsigned c = 0; c < 2; c++)
+    RB_TRY(check_channel(guard, asked->peak[c], c, err));
+  return RB_OK;
+}
+
+// A marker must be heard above noise and hum, and yet be nothing the amplifier was not given
+// before: it is as loud as its stimulus, and beside silence as loud as is known to be quiet.
+static double quiet_marker(const rb_guard *guard, unsigned channel)
+{
+  double peak = fmax(quiet_peak, guard->loudest_peak[channel] / 10);
+  if (guard->gain_vrms[channel] > 0)
+    peak = rb_vrms_from_watts(quiet_power_w, guard->bench.load_ohm) / guard->gain_vrms[channel];
+  return fmin(peak, highest_peak(guard, channel));
+}
+
+static void choose_markers(const rb_guard *guard, const job *asked, double marker_peak[2])
+{
+  const double *const samples[2] = {asked->stimulus->left, asked->stimulus->right};
+  bool driven[2];
+  for (unsigned c = 0; c < 2; c++)
+    driven[c] = asked->peak[c] > 0 && largest(samples[c], asked->stimulus->n_frames) > 0;
+  bool silence = !driven[0] && !driven[1];
+  for (unsigned c = 0; c < 2; c++)
+    marker_peak[c] = driven[c] || silence ? fmin(fmax(asked->peak[c], quiet_marker(guard, c)),
+                                                 highest_peak(guard, c))
+                                          : 0;
+}
+
+static rb_status render(const rb_guard *guard, const job *asked, const rb_framing *framing,
+                        float **play, rb_err *err)
+{
+  double marker_peak[2];
+  choose_markers(guard, asked, marker_peak);
+  *play = rb_arena_alloc(asked->arena, framing->n_frames, 2 * sizeof **play);
+  if (!*play || rb_framing_render(framing, asked->stimulus, asked->peak, marker_peak, asked->arena,
+                                  *play) != RB_OK)
+    return rb_fail(err, RB_NO_MEM, "Out of memory for a signal of %zu frames.", framing->n_frames);
+  return check_play(guard, *play, framing->n_frames, err);
+}
+
+// One whole try: RB_LOST_FRAMES and RB_NO_SIGNAL may be tried again.
+static rb_status attempt(rb_guard *guard, const job *asked, double extra_tail_s,
+                         rb_capture *capture, rb_located *located, rb_err *err)
+{
+  const rb_rig_caps *caps = rb_rig_granted(guard->rig);
+  margins around = margins_of(guard);
+  rb_framing framing = rb_framing_for(asked->stimulus->n_frames, caps->rate_hz, around.lead_in_s,
+                                      around.tail_s + extra_tail_s + asked->tail_s);
+  size_t n_frames =
+      framing.n_frames > caps->recorded_frames ? framing.n_frames : caps->recorded_frames;
+  rb_capture whole = {.frames = rb_arena_alloc(asked->arena, n_frames, 2 * sizeof(float))};
+  if (!whole.frames)
+    return rb_fail(err, RB_NO_MEM, "Out of memory for a capture of %zu frames.", n_frames);
+  rb_arena_mark mark = rb_arena_save(asked->arena);
+  float *play = NULL;
+  if (caps->plays)
+    RB_TRY(render(guard, asked, &framing, &play, err));
+  RB_TRY(exchange_once(guard, play, n_frames, asked->cancel, asked->progress, &whole, err));
+  if (rb_framing_locate(&framing, &whole, asked->arena, located) != RB_OK)
+    return rb_fail(err, RB_NO_MEM, "Out of memory for a capture of %zu frames.", n_frames);
+  rb_arena_rewind(asked->arena, mark);
+  if (!located->found)
+    return RB_NO_SIGNAL;
+  *capture =
+      rb_framing_cut(&framing, located, &whole, (size_t)lround(asked->tail_s * caps->rate_hz));
+  bool complete = capture->n_frames >= asked->stimulus->n_frames;
+  return located->missing_frames == 0 && complete ? RB_OK : RB_LOST_FRAMES;
+}
+
+static rb_status refuse(const rb_guard *guard, rb_status status, unsigned attempts,
+                        const rb_located *located, rb_err *err)
+{
+  if (status == RB_LOST_FRAMES)
+    return rb_fail(
+        err, RB_LOST_FRAMES,
+        "The sound path %s %ld frames, in each of %u attempts. Close other programs that "
+        "use the card, or choose larger buffers (`;frames=4096` behind the card).",
+        located->missing_frames < 0 ? "inserted" : "lost", labs(located->missing_frames), attempts);
+  if (!rb_rig_granted(guard->rig)->plays)
+    return rb_fail(err, RB_NO_SIGNAL, "The recording does not hold this signal with its markers.");
+  return rb_fail(err, RB_NO_SIGNAL,
+                 "Nothing of what was played came back. Is the amplifier on, the load connected, "
+                 "and the input the right one?");
+}
+
+static void remember_loudest(rb_guard *guard, const double peak[2])
+{
+  for (unsigned c = 0; c < 2; c++)
+    guard->loudest_peak[c] = fmax(guard->loudest_peak[c], peak[c]);
+}
+
+rb_status rb_guard_exchange(rb_guard *guard, const rb_stimulus *stimulus, const double peak[2],
+                            double tail_s, const rb_cancel *cancel, const rb_progress *progress,
+                            rb_arena *arena, rb_capture *capture, rb_guard_report *report,
+                            rb_err *err)
+{
+  const job asked = {stimulus, peak, tail_s, cancel, progress, arena};
+  *report = (rb_guard_report){0};
+  RB_TRY(check_job(guard, &asked, err));
+  unsigned most = rb_rig_granted(guard->rig)->plays ? MOST_ATTEMPTS : 1, unheard = 0;
+  rb_arena_mark mark = rb_arena_save(arena);
+  rb_status status = RB_NO_SIGNAL;
+  while (report->attempts < most && unheard < MOST_UNHEARD) {
+    report->attempts++;
+    // A path with more latency than the tail has room for is given more.
+    status = attempt(guard, &asked, unheard ? 2.0 : 0.0, capture, &report->located, err);
+    if (status == RB_OK) {
+      remember_loudest(guard, peak);
+      return RB_OK;
+    }
+    rb_arena_rewind(arena, mark);
+    *capture = (rb_capture){0};
+    if (status != RB_LOST_FRAMES && status != RB_NO_SIGNAL)
+      return status;
+    unheard = status == RB_NO_SIGNAL ? unheard + 1 : 0;
+    rb_log(RB_LOG_INFO, "attempt %u: %s, %ld frames missing", report->attempts,
+           rb_status_text(status), report->located.missing_frames);
+  }
+  return refuse(guard, status, report->attempts, &report->located, err);
+}
