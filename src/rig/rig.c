@@ -116,8 +116,10 @@ rb_status rb_rig_tap(rb_rig *rig, const char *socket, rb_err *err)
 rb_status rb_rig_scan(void (*visit)(void *payload, const char *uri, const char *description),
                       void *payload, rb_err *err)
 {
-  for (const rb_rig_ops *const *kind = kinds; *kind; kind++)
-    if ((*kind)->scan)
-      RB_TRY((*kind)->scan(visit, payload, err));
-  return RB_OK;
+  rb_status first = RB_OK;
+  for (const rb_rig_ops *const *kind = kinds; *kind; kind++) {
+    rb_status status = (*kind)->scan ? (*kind)->scan(visit, payload, first ? NULL : err) : RB_OK;
+    first = first ? first : status;
+  }
+  return first;
 }

@@ -113,7 +113,8 @@ double rb_rig_meter_vrms(rb_rig *rig, unsigned channel);
 /// As the `tap` operation; RB_UNSUPPORTED where only the user can knock.
 RB_NODISCARD rb_status rb_rig_tap(rb_rig *rig, const char *socket, rb_err *err);
 
-/// All kinds of rig, each one's devices: for `bench devices`.
+/// All kinds of rig, each one's devices: for `bench devices`. A kind that fails does not hide the
+/// others; the first error is returned at the end.
 RB_NODISCARD rb_status rb_rig_scan(void (*visit)(void *payload, const char *uri,
                                                  const char *description),
                                    void *payload, rb_err *err);
