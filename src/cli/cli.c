@@ -7,6 +7,7 @@
 #include "rollbook/base/log.h"
 #include "rollbook/cli/command.h"
 #include "rollbook/cli/console.h"
+#include "rollbook/rig/card.h"
 
 #include <errno.h>
 #include <signal.h>
@@ -282,6 +283,8 @@ static void watch_signals(void)
 
 int rb_cli_main(int argc, char **argv)
 {
+  if (rb_card_worker_asked(argc, argv))
+    return rb_card_worker_run();
   watch_signals();
   return rb_cli_run(argc, argv, stdin, stdout, stderr, &stop_wish);
 }

@@ -129,22 +129,25 @@ static void list_sockets(rb_console *console, const rb_amplifier *amplifier)
 
 static rb_status add(rb_console *console, const rb_arguments *arguments, rb_book *book, rb_err *err)
 {
-  rb_amplifier amplifier = {.rated_power_w = rb_argument_number(arguments, "power")};
-  const char *note = rb_argument_text(arguments, "note");
-  RB_TRY(rb_stock_text("The amplifier's name", rb_argument_word(arguments, 0), amplifier.name,
-                       sizeof amplifier.name, err));
-  RB_TRY(rb_stock_text("--note", note, amplifier.note, sizeof amplifier.note, err));
-  RB_TRY(read_sockets(console, arguments, &amplifier, err));
-  RB_TRY(rb_book_add_amplifier(book, &amplifier, err));
-  answer_amplifier(console->answer, "amp", &amplifier);
-  rb_console_tell(console, "The amplifier '%s' is in the book, with %zu sockets.", amplifier.name,
-                  amplifier.n_sockets);
+  (void)arguments;
+  rb_amplifier *amplifier = console->payload;
+  RB_TRY(rb_book_add_amplifier(book, amplifier, err));
+  answer_amplifier(console->answer, "amp", amplifier);
+  rb_console_tell(console, "The amplifier '%s' is in the book, with %zu sockets.", amplifier->name,
+                  amplifier->n_sockets);
   rb_console_say(console, "Next: `rollbook tube add` for each tube, then `rollbook lineup new`.");
   return RB_OK;
 }
 
 static rb_status run_add(rb_console *console, const rb_arguments *arguments, rb_err *err)
 {
+  rb_amplifier amplifier = {.rated_power_w = rb_argument_number(arguments, "power")};
+  const char *note = rb_argument_text(arguments, "note");
+  RB_TRY(rb_stock_name("The amplifier's name", rb_argument_word(arguments, 0), amplifier.name,
+                       sizeof amplifier.name, err));
+  RB_TRY(rb_stock_text("--note", note, amplifier.note, sizeof amplifier.note, err));
+  RB_TRY(read_sockets(console, arguments, &amplifier, err));
+  console->payload = &amplifier;
   return rb_with_book(console, arguments, RB_BOOK_CREATE, add, err);
 }
 
@@ -224,7 +227,7 @@ static const rb_positional show_words[] = {{.name = "NAME", .help = "The amplifi
 static const rb_command subcommands[] = {
     {.name = "add",
      .summary = "Enter an amplifier and its sockets",
-     .example = "rollbook amp add \"Red chassis\" --power 25 --socket \"V1=phase "
+     .example = "rollbook amp add \"Red one\" --socket \"V1=phase "
                 "inverter,left,6SN7\"",
      RB_OPTIONS(add_options),
      RB_POSITIONALS(add_words),

@@ -146,7 +146,7 @@ static rb_status new_lineup(rb_console *console, const rb_arguments *arguments, 
                             rb_err *err)
 {
   rb_lineup lineup = {.id = 0};
-  RB_TRY(rb_stock_text("The line-up's name", rb_argument_word(arguments, 0), lineup.name,
+  RB_TRY(rb_stock_name("The line-up's name", rb_argument_word(arguments, 0), lineup.name,
                        sizeof lineup.name, err));
   RB_TRY(rb_stock_text("--note", rb_argument_text(arguments, "note"), lineup.note,
                        sizeof lineup.note, err));
@@ -203,7 +203,7 @@ static rb_status swap(rb_console *console, const rb_arguments *arguments, rb_boo
     return rb_fail(err, RB_BAD_ARG,
                    "Nothing would change: name what does, with --socket V2=LABEL or "
                    "--bias V3=MA.");
-  RB_TRY(rb_stock_text("The line-up's name", rb_argument_word(arguments, 1), lineup.name,
+  RB_TRY(rb_stock_name("The line-up's name", rb_argument_word(arguments, 1), lineup.name,
                        sizeof lineup.name, err));
   RB_TRY(rb_stock_text("--note", note, lineup.note, sizeof lineup.note, err));
   RB_TRY(fit_tubes(console, arguments, book, &lineup, err));
@@ -293,7 +293,7 @@ static const rb_command subcommands[] = {
      .description =
          "Sockets that are not named are kept as not entered; on the simulated amplifier "
          "they hold a tube exactly as its type says.",
-     .example = "rollbook lineup new \"As delivered\" --socket V1=PI-07 --socket V3=OUT-1 --bias "
+     .example = "rollbook lineup new \"As delivered\" --socket V3=OUT-1 --bias "
                 "V3=36",
      RB_OPTIONS(new_options),
      RB_POSITIONALS(name_words),

@@ -19,23 +19,26 @@ static void answer_tube(rb_json *json, const char *name, const rb_tube *tube)
 
 static rb_status add(rb_console *console, const rb_arguments *arguments, rb_book *book, rb_err *err)
 {
-  rb_tube tube = {0};
-  const char *truth = rb_argument_text(arguments, "simulated");
-  RB_TRY(rb_stock_text("The tube's label", rb_argument_word(arguments, 0), tube.label,
-                       sizeof tube.label, err));
-  RB_TRY(rb_stock_text("--type", rb_argument_text(arguments, "type"), tube.type, sizeof tube.type,
-                       err));
-  RB_TRY(rb_stock_text("--note", rb_argument_text(arguments, "note"), tube.note, sizeof tube.note,
-                       err));
-  RB_TRY(rb_stock_text("--simulated", truth, tube.truth, sizeof tube.truth, err));
-  RB_TRY(rb_book_add_tube(book, &tube, err));
-  answer_tube(console->answer, "tube", &tube);
-  rb_console_tell(console, "The tube '%s' (%s) is in the book.", tube.label, tube.type);
+  (void)arguments;
+  rb_tube *tube = console->payload;
+  RB_TRY(rb_book_add_tube(book, tube, err));
+  answer_tube(console->answer, "tube", tube);
+  rb_console_tell(console, "The tube '%s' (%s) is in the book.", tube->label, tube->type);
   return RB_OK;
 }
 
 static rb_status run_add(rb_console *console, const rb_arguments *arguments, rb_err *err)
 {
+  rb_tube tube = {0};
+  const char *truth = rb_argument_text(arguments, "simulated");
+  const char *note = rb_argument_text(arguments, "note");
+  RB_TRY(rb_stock_name("The tube's label", rb_argument_word(arguments, 0), tube.label,
+                       sizeof tube.label, err));
+  RB_TRY(rb_stock_name("--type", rb_argument_text(arguments, "type"), tube.type, sizeof tube.type,
+                       err));
+  RB_TRY(rb_stock_text("--note", note, tube.note, sizeof tube.note, err));
+  RB_TRY(rb_stock_text("--simulated", truth, tube.truth, sizeof tube.truth, err));
+  console->payload = &tube;
   return rb_with_book(console, arguments, RB_BOOK_CREATE, add, err);
 }
 

@@ -134,3 +134,15 @@ rb_status rb_stock_text(const char *what, const char *text, char *target, size_t
   return rb_fail(err, RB_BAD_ARG, "%s is too long: at most %zu bytes, but it has %zu.", what,
                  size - 1, strlen(text));
 }
+
+rb_status rb_stock_name(const char *what, const char *text, char *target, size_t size, rb_err *err)
+{
+  RB_TRY(rb_stock_text(what, text, target, size, err));
+  if (rb_text_is_name(target, size - 1))
+    return RB_OK;
+  return rb_fail(
+      err, RB_BAD_ARG,
+      "%s must be text in UTF-8 without line breaks or other control characters, and not "
+      "empty.",
+      what);
+}

@@ -28,6 +28,10 @@ RB_NODISCARD rb_status rb_stock_lineup(rb_console *console, rb_book *book, const
 RB_NODISCARD rb_status rb_stock_text(const char *what, const char *text, char *target, size_t size,
                                      rb_err *err);
 
+/// The same for what must be a name (rb_text_is_name).
+RB_NODISCARD rb_status rb_stock_name(const char *what, const char *text, char *target, size_t size,
+                                     rb_err *err);
+
 /// Makes a folder with its parents. RB_STORAGE.
 RB_NODISCARD rb_status rb_make_folders(rb_console *console, const char *folder, rb_err *err);
 
