@@ -59,7 +59,7 @@ static rb_status take_globals(rb_console *console, command_line *line, rb_err *e
   console->quiet = console->quiet || rb_argument_given(arguments, "quiet");
   if (rb_argument_given(arguments, "book")) {
     console->book_folder = rb_argument_text(arguments, "book");
-    console->book_chosen = true;
+    console->book_named = console->book_chosen = true;
   }
   if (rb_argument_given(arguments, "log")) {
     int failed = rb_log_to_file(rb_argument_text(arguments, "log"));

@@ -17,6 +17,7 @@ enum { RB_CONSOLE_COLUMNS = 80 };
 typedef struct rb_console {
   FILE *in, *out, *err;
   const char *book_folder; ///< Where the book is, or is to be.
+  bool book_named;         ///< By --book.
   bool book_chosen;        ///< By --book or $ROLLBOOK_BOOK; false: the usual place.
   bool json;               ///< One JSON object instead of words.
   bool quiet;              ///< Nothing on `err` but errors and questions.
