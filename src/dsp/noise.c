@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "rollbook/dsp/noise.h"
 
+#include "blocks.h"
+
 #include "rollbook/base/error.h"
 #include "rollbook/base/units.h"
 #include "rollbook/dsp/comb.h"
@@ -9,7 +11,6 @@
 #include "rollbook/dsp/weighting.h"
 
 #include <math.h>
-#include <string.h>
 
 static const double BLOCK_S = 10, LEAST_BLOCK_S = 1;
 static const double BAND_LOW_HZ = 20, BAND_HIGH_HZ = 20000, SLOPE_HIGH_HZ = 1000;
@@ -18,8 +19,7 @@ enum { CELLS_PER_OCTAVE = 24 };
 struct rb_noise_meter {
   rb_arena *arena;
   double rate_hz, search_low_hz, search_high_hz;
-  double *block; // waiting samples
-  size_t block_size, n_waiting;
+  blocks waiting;
   size_t n_taken;                            // samples in the figures below
   size_t segment;                            // of the averaged spectrum
   double *density;                           // Σ density·samples of the block, segment/2 + 1
@@ -41,11 +41,10 @@ rb_status rb_noise_meter_new(double rate_hz, double mains_hz, rb_arena *arena,
   m->rate_hz = rate_hz;
   m->search_low_hz = mains_hz > 0 ? mains_hz - 1 : 45;
   m->search_high_hz = mains_hz > 0 ? mains_hz + 1 : 65;
-  m->block_size = (size_t)lround(BLOCK_S * rate_hz);
-  m->block = rb_arena_doubles(arena, m->block_size);
+  RB_TRY(blocks_new((size_t)lround(BLOCK_S * rate_hz), arena, &m->waiting));
   m->segment = (size_t)exp2(round(log2(0.68 * rate_hz)));
   m->density = rb_arena_doubles(arena, m->segment / 2 + 1);
-  if (m->block == NULL || m->density == NULL)
+  if (m->density == NULL)
     return RB_NO_MEM;
   *meter = m;
   return RB_OK;
@@ -71,28 +70,28 @@ static void take_comb(rb_noise_meter *m, const rb_comb *comb, double share)
 }
 
 /// Hum off, then into the averages.
-static rb_status take_block(rb_noise_meter *m)
+static rb_status take_block(void *meter)
 {
-  const size_t n = m->n_waiting;
+  rb_noise_meter *m = meter;
+  const size_t n = m->waiting.n_waiting;
   const rb_arena_mark scratch = rb_arena_save(m->arena);
   double *density = rb_arena_doubles(m->arena, m->segment / 2 + 1);
   rb_comb comb;
   rb_status status = density == NULL ? RB_NO_MEM : RB_OK;
   if (status == RB_OK)
-    status =
-        rb_comb_fit(m->block, n, m->rate_hz, m->search_low_hz, m->search_high_hz, m->arena, &comb);
+    status = rb_comb_fit(m->waiting.samples, n, m->rate_hz, m->search_low_hz, m->search_high_hz,
+                         m->arena, &comb);
   if (status == RB_OK) {
-    rb_comb_subtract(&comb, m->rate_hz, m->block, n);
+    rb_comb_subtract(&comb, m->rate_hz, m->waiting.samples, n);
     const rb_welch welch = {
         .segment = m->segment, .step = m->segment / 2, .window = RB_WINDOW_HANN};
-    status = rb_welch_density(m->block, n, m->rate_hz, &welch, m->arena, density);
+    status = rb_welch_density(m->waiting.samples, n, m->rate_hz, &welch, m->arena, density);
   }
   if (status == RB_OK) {
     for (size_t k = 0; k <= m->segment / 2; k++)
       m->density[k] += density[k] * (double)n;
     take_comb(m, &comb, (double)n);
     m->n_taken += n;
-    m->n_waiting = 0;
   }
   rb_arena_rewind(m->arena, scratch);
   return status;
@@ -100,17 +99,7 @@ static rb_status take_block(rb_noise_meter *m)
 
 rb_status rb_noise_meter_add(rb_noise_meter *meter, const double *samples, size_t n)
 {
-  while (n > 0) {
-    const size_t room = meter->block_size - meter->n_waiting;
-    const size_t taken = n < room ? n : room;
-    memcpy(meter->block + meter->n_waiting, samples, taken * sizeof *samples);
-    meter->n_waiting += taken;
-    samples += taken;
-    n -= taken;
-    if (meter->n_waiting == meter->block_size)
-      RB_TRY(take_block(meter));
-  }
-  return RB_OK;
+  return blocks_add(&meter->waiting, samples, n, take_block, meter);
 }
 
 // ---- reading
@@ -151,7 +140,7 @@ static void read_mains(const rb_noise_meter *m, rb_noise *noise)
 
 static void read_lines(const rb_noise_meter *m, rb_noise *noise)
 {
-  const double blocks = (double)m->n_blocks;
+  const double n_blocks = (double)m->n_blocks;
   double sums[2] = {0};
   for (size_t line = 1; line <= RB_HUM_LINES; line++) {
     const double power = m->line_power[line] / (double)m->n_taken;
@@ -159,8 +148,8 @@ static void read_lines(const rb_noise_meter *m, rb_noise *noise)
     rb_estimate *rms = &noise->line_rms[line];
     rms->value = sqrt(fmax(0, power));
     // Noise alone: a mean of `blocks` exponentials; 95 % of one lie below 3 times its mean.
-    rms->floor = sqrt(noise_power * (1 + 2 / sqrt(blocks)));
-    rms->uncertainty = sqrt(noise_power / (2 * blocks));
+    rms->floor = sqrt(noise_power * (1 + 2 / sqrt(n_blocks)));
+    rms->uncertainty = sqrt(noise_power / (2 * n_blocks));
     rms->resolved = noise->mains_found && power + noise_power > rms->floor * rms->floor;
     if (rms->resolved)
       sums[line % 2] += power;
@@ -235,8 +224,8 @@ static void read_slope(const rb_noise_meter *m, rb_noise *noise)
 rb_status rb_noise_meter_read(rb_noise_meter *meter, rb_arena *arena, rb_noise *noise)
 {
   *noise = (rb_noise){0};
-  if ((double)meter->n_waiting >= LEAST_BLOCK_S * meter->rate_hz)
-    RB_TRY(take_block(meter));
+  const size_t least = (size_t)(LEAST_BLOCK_S * meter->rate_hz);
+  RB_TRY(blocks_flush(&meter->waiting, least, take_block, meter));
   if (meter->n_taken == 0)
     return RB_NO_SIGNAL;
   noise->duration_s = (double)meter->n_taken / meter->rate_hz;
