@@ -297,13 +297,39 @@ static rb_status check_writable(const char *path, const rb_capture *capture, rb_
   return RB_OK;
 }
 
-static rb_status write_open(SNDFILE *file, const char *path, const rb_capture *capture, rb_err *err)
+// 24 bit exactly: libsndfile's own conversion scales by 2²³ − 1 and reads by 2²³.
+static void to_24_bit(const float *samples, size_t n, int *words)
 {
-  sf_command(file, SFC_SET_CLIPPING, NULL, SF_TRUE);
+  for (size_t i = 0; i < n; i++) {
+    long word = lrint((double)samples[i] * 0x1p23);
+    words[i] = (int)((word > 0x7fffff ? 0x7fffff : word) * 256);
+  }
+}
+
+static size_t write_24_bit(SNDFILE *file, const float *samples, size_t n_samples)
+{
+  int words[2 * READ_FRAMES];
+  size_t done = 0;
+  while (done < n_samples) {
+    size_t n = n_samples - done < RB_LEN(words) ? n_samples - done : RB_LEN(words);
+    to_24_bit(samples + done, n, words);
+    if (sf_write_int(file, words, (sf_count_t)n) != (sf_count_t)n)
+      break;
+    done += n;
+  }
+  return done;
+}
+
+static rb_status write_open(SNDFILE *file, const char *path, const rb_capture *capture,
+                            rb_file_width width, rb_err *err)
+{
+  size_t n_samples = capture->n_frames * capture->n_channels;
   errno = 0;
-  sf_count_t written = sf_writef_float(file, capture->frames, (sf_count_t)capture->n_frames);
+  size_t written = width == RB_FILE_PCM_24
+                       ? write_24_bit(file, capture->frames, n_samples)
+                       : (size_t)sf_write_float(file, capture->frames, (sf_count_t)n_samples);
   sf_write_sync(file);
-  if (written != (sf_count_t)capture->n_frames || sf_error(file) != SF_ERR_NO_ERROR)
+  if (written != n_samples || sf_error(file) != SF_ERR_NO_ERROR)
     return rb_fail(err, RB_IO, "Writing '%s': %s.", path,
                    errno ? strerror(errno) : sf_strerror(file));
   return RB_OK;
@@ -319,7 +345,7 @@ static rb_status write_temporary(int descriptor, const char *path, const rb_capt
   SNDFILE *file = sf_open_fd(descriptor, SFM_WRITE, &header, SF_FALSE);
   if (!file)
     return rb_fail(err, RB_IO, "Writing '%s': %s.", path, sf_strerror(NULL));
-  rb_status status = write_open(file, path, capture, err);
+  rb_status status = write_open(file, path, capture, width, err);
   // The header's sizes are written on closing: a full disk may show only now.
   int closed = sf_close(file);
   if (status == RB_OK && closed != 0)

@@ -113,6 +113,19 @@ static rb_status find_near(const listener *ear, double place, double search_s, r
                         marker);
 }
 
+// The best marker of a long recording was the one at the end: the pair stands before it.
+static rb_status find_pair_before(const listener *ear, const rb_marker *end, marker_trio *trio)
+{
+  const rb_framing *f = ear->framing;
+  const double base = (double)(f->marker_second - f->marker_start);
+  const double place = end->position - (double)(f->marker_end - f->marker_second);
+  // Near only: wider, either of the pair could be taken for the other.
+  RB_TRY(find_near(ear, place, search_pair_s, &trio->second));
+  if (!trio->second.found)
+    return RB_OK;
+  return find_near(ear, trio->second.position - base, search_pair_s, &trio->first);
+}
+
 // The best marker of the whole range may be either of the pair.
 static rb_status find_pair(const listener *ear, marker_trio *trio)
 {
@@ -133,7 +146,7 @@ static rb_status find_pair(const listener *ear, marker_trio *trio)
   RB_TRY(find_near(ear, best.position - base, search_pair_s, &other));
   trio->first = other;
   trio->second = best;
-  return RB_OK;
+  return other.found ? RB_OK : find_pair_before(ear, &best, trio);
 }
 
 static rb_status find_trio(const listener *ear, marker_trio *trio)

@@ -28,11 +28,11 @@ typedef struct rb_rig_want {
 
 /// What it got.
 typedef struct rb_rig_caps {
-  char title[128];   ///< For the user: "simulated amplifier", "default (ALSA)".
-  double rate_hz;    ///< As granted.
-  bool paced;        ///< Takes as long as the signal lasts (a card); false: as fast as it can.
-  bool plays;        ///< False for recorded files.
-  double input_bits; ///< Width of the converter or file, 0 where not known.
+  char title[128];        ///< For the user: "simulated amplifier", "default (ALSA)".
+  double rate_hz;         ///< As granted.
+  bool paced;             ///< Takes as long as the signal lasts (a card); false: as fast as it can.
+  bool plays;             ///< False for recorded files.
+  double input_bits;      ///< Width of the converter or file, 0 where not known.
   size_t recorded_frames; ///< Length of a recording, 0 for rigs that play.
   char note[192]; ///< What the user should know about this path ("may be resampled"), or empty.
 } rb_rig_caps;
