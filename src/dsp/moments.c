@@ -58,8 +58,18 @@ static void fold(const double *chunk, folded_chunk *folded)
     }
 }
 
+// The hot loop, compiled twice where the compiler can choose at run time. Both do the same
+// operations in the same order, so results do not depend on the machine.
+#if defined(__x86_64__) && defined(__GNUC__) && !defined(__clang__) &&                             \
+    !defined(__SANITIZE_ADDRESS__) && !defined(__SANITIZE_THREAD__)
+#define FOR_WIDE_REGISTERS __attribute__((target_clones("avx2", "default")))
+#else
+#define FOR_WIDE_REGISTERS
+#endif
+
 // Adds a chunk whose first block has its centre at time `centre` to one line's moments.
-static void add_chunk(const folded_chunk *folded, double centre, line_sums *line, rb_moment *moment)
+FOR_WIDE_REGISTERS static void add_chunk(const folded_chunk *folded, double centre, line_sums *line,
+                                         rb_moment *moment)
 {
   lanes even_cos = {0}, odd_sin = {0}, odd_delta_cos = {0}, even_delta_sin = {0};
   for (int i = 0; i < PAIRS; i++) {

@@ -7,7 +7,6 @@
 
 #include <math.h>
 #include <stdint.h>
-#include <stdlib.h>
 #include <string.h>
 
 #define LOBE_BINS 12.0 // beyond the first null at 7, where −180 dB are reached for good
@@ -183,10 +182,39 @@ void rb_residual_unmask(rb_residual *residual)
   memset(residual->mask, 0, residual->n_points);
 }
 
-static int compare(const void *a, const void *b)
+// Brings the `k` smallest of n values to the front, in any order (C. A. R. Hoare, Find, CACM 4,
+// 1961).
+static void smallest_first(double *values, size_t n, size_t k)
 {
-  const double x = *(const double *)a, y = *(const double *)b;
-  return (x > y) - (x < y);
+  size_t low = 0, high = n;
+  while (high - low > 1 && k > low && k < high) {
+    const double pivot = values[low + (high - low) / 2];
+    size_t i = low, j = high - 1;
+    for (;; i++, j--) {
+      while (values[i] < pivot)
+        i++;
+      while (values[j] > pivot)
+        j--;
+      if (i >= j)
+        break;
+      const double swapped = values[i];
+      values[i] = values[j];
+      values[j] = swapped;
+    }
+    if (k <= i)
+      high = i;
+    else
+      low = i > low ? i : low + 1;
+  }
+}
+
+static double median(double *values, size_t n)
+{
+  smallest_first(values, n, n / 2);
+  double least = values[n / 2];
+  for (size_t i = n / 2 + 1; i < n; i++)
+    least = fmin(least, values[i]);
+  return least;
 }
 
 enum { GROUP = 8, GROUPS = RB_RESIDUAL_CELL / GROUP };
@@ -207,8 +235,7 @@ void rb_residual_measure_levels(rb_residual *residual)
       residual->level[cell] = residual->level[cell - 1];
       continue;
     }
-    qsort(means, n_means, sizeof *means, compare);
-    residual->level[cell] = n_means ? means[n_means / 2] : residual->power[start];
+    residual->level[cell] = n_means ? median(means, n_means) : residual->power[start];
   }
 }
 
@@ -240,11 +267,11 @@ double rb_residual_variance_beside(const rb_residual *residual, double cycles_pe
     n = gather(residual, cycles_per_sample, inner_bins, outer_bins, powers);
   if (n == 0)
     return 0;
-  qsort(powers, n, sizeof *powers, compare);
   // The lowest nine tenths; powers of noise are exponentially distributed, and the mean below their
   // quantile q is 1 − (1 − q)(1 − ln(1 − q)) over q of the whole mean.
   const size_t kept = n - n / 10;
   const double q = (double)kept / (double)n;
+  smallest_first(powers, n, kept);
   const double share = q < 1 ? (1 - (1 - q) * (1 - log(1 - q))) / q : 1;
   double sum = 0;
   for (size_t i = 0; i < kept; i++)

@@ -197,13 +197,38 @@ static double complex dirichlet(double u, double n)
   return CMPLX(size * cos(angle), size * sin(angle));
 }
 
-double complex rb_window_response(const rb_window *window, size_t n, double offset_bins)
+// The sum over the terms, on a bin or so near one that sin(πd) keeps too few digits.
+static double complex response_near_bin(const rb_window *window, double n, double offset_bins)
 {
-  double complex response = dirichlet(offset_bins, (double)n);
+  double complex response = dirichlet(offset_bins, n);
   for (size_t k = 1; k < window->n_terms; k++) {
     const double share = window->coefficients[k] / window->coefficients[0] / 2;
-    response += share * (dirichlet(offset_bins - (double)k, (double)n) +
-                         dirichlet(offset_bins + (double)k, (double)n));
+    response +=
+        share * (dirichlet(offset_bins - (double)k, n) + dirichlet(offset_bins + (double)k, n));
   }
   return response;
+}
+
+double complex rb_window_response(const rb_window *window, size_t n, double offset_bins)
+{
+  const double length = (double)n;
+  if (fabs(offset_bins - round(offset_bins)) < 1e-4)
+    return response_near_bin(window, length, offset_bins);
+  // dirichlet(d ± k) = e^(−iπd(n−1)/n)·sin(πd)/n · e^(±iα)/sin(x ± α), x = πd/n, α = πk/n
+  const double x = RB_PI * offset_bins / length, sin_x = sin(x), cos_x = cos(x);
+  const double sin_step = sin(RB_PI / length), cos_step = cos(RB_PI / length);
+  double sin_a = 0, cos_a = 1, re = 1 / sin_x, im = 0;
+  for (size_t k = 1; k < window->n_terms; k++) {
+    const double sin_next = sin_a * cos_step + cos_a * sin_step;
+    cos_a = cos_a * cos_step - sin_a * sin_step;
+    sin_a = sin_next;
+    const double share = window->coefficients[k] / window->coefficients[0] / 2;
+    const double plus = 1 / (sin_x * cos_a + cos_x * sin_a);
+    const double minus = 1 / (sin_x * cos_a - cos_x * sin_a);
+    re += share * cos_a * (plus + minus);
+    im += share * sin_a * (plus - minus);
+  }
+  const double angle = -x * (length - 1), size = sin(RB_PI * offset_bins) / length;
+  const double c = cos(angle), s = sin(angle);
+  return CMPLX(size * (re * c - im * s), size * (re * s + im * c));
 }

@@ -12,10 +12,12 @@
 /// Whether a recording came through whole: clipping at the recorder, lost or inserted frames,
 /// jumps, stretches of exact zeros.
 ///
-/// Clipping is a run of three or more samples at one and the same extreme value: at full scale
-/// (≥ 0.9995), or lower when the whole record never passes that value and it is met again and
-/// again (a stage before the converter clipped, or the recording was scaled later). An overdriven
-/// amplifier has rounded, sloping, noisy tops; those are its sound and no fault of the recording.
+/// Clipping is a run of three or more samples at one and the same extreme value that the signal
+/// runs into at a slope (the turn of a smooth wave, however coarsely quantised, is no clipping):
+/// one such run at full scale (≥ 0.9995), three at a lower value down to 0.5 (a stage before the
+/// converter clipped, or the recording was scaled later). An overdriven amplifier has rounded,
+/// sloping, noisy tops; those are its sound and no fault of the recording, and so are exactly flat
+/// tops below 0.5.
 ///
 /// Losses are found as steps in the phase of the steady tone, block against block; a loss of a
 /// whole number of periods moves no phase and is left to the markers (rb_framing_locate), unless it
