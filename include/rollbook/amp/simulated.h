@@ -104,9 +104,13 @@ void rb_amp_reseed(rb_amp *amp, uint64_t seed);
 
 /// Runs one channel over n ≤ RB_AMP_BLOCK samples: volts at the input socket in, volts at the load
 /// out. The two channels may run at the same time in two threads; each sees the supply current of
-/// the other one block late. After both have run the same n, call rb_amp_block_done once.
+/// the other one block late, so blocks should be short (rb_amp_block). After both have run the same
+/// n, call rb_amp_block_done once. n is a multiple of 8.
 void rb_amp_run(rb_amp *amp, unsigned channel, const double *input_v, size_t n, double *load_v);
-void rb_amp_block_done(rb_amp *amp);
+void rb_amp_block_done(rb_amp *amp, size_t n);
+
+/// Samples in about 0.5 ms: the usual n.
+size_t rb_amp_block(const rb_amp *amp);
 
 /// Both channels one after the other, any n; NULL input is silence, NULL output is not wanted.
 void rb_amp_run_both(rb_amp *amp, const double *const input_v[2], size_t n,
@@ -115,6 +119,15 @@ void rb_amp_run_both(rb_amp *amp, const double *const input_v[2], size_t n,
 /// Age in seconds since power-on: emission, bias and gas follow. Advances by itself while running.
 double rb_amp_since_power_on_s(const rb_amp *amp);
 void rb_amp_set_since_power_on_s(rb_amp *amp, double age_s);
+
+/// Lets it come to rest again at another age, without signal. About 0.2 s of work.
+RB_NODISCARD rb_status rb_amp_rest_at(rb_amp *amp, double since_power_on_s, rb_err *err);
+
+/// The share of its full emission a sound output tube gives at an age.
+double rb_amp_warmth(double since_power_on_s);
+
+/// Mains frequency from here on; not while a channel runs.
+void rb_amp_set_mains_hz(rb_amp *amp, double mains_hz);
 
 /// A knock on socket `socket` (index in rb_amp_sockets), or on the chassis for −1; 1 is a light tap
 /// with a pencil. Its neighbours feel a thirtieth of it.

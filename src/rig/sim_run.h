@@ -1,0 +1,31 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#ifndef ROLLBOOK_SRC_RIG_SIM_RUN_H
+#define ROLLBOOK_SRC_RIG_SIM_RUN_H
+
+#include "rollbook/amp/simulated.h"
+#include "rollbook/rig/rig.h"
+#include "sim_options.h"
+
+/// One exchange of the simulated rig.
+typedef struct sim_run {
+  const sim_options *options;
+  rb_amp *amp; ///< NULL: the card's output goes straight to its input.
+  double rate_hz;
+  uint64_t seed;
+  bool knock;
+  int knock_socket;
+  double meter_vrms[2]; ///< Result.
+} sim_run;
+
+/// The internal rate that what is played needs, as a multiple of the card's rate: at least 88 kHz;
+/// 176 kHz where a good part of it lies above 5 kHz or the output comes near clipping; 352 kHz
+/// where it clips, or where much lies above 12 kHz at more than some 15 W. Aliases in the audio
+/// band stay below −115 dB of the tone but for clipped signals, where they are about −94 dB (1 kHz)
+/// and −80 dB (5 kHz) at the highest rate.
+unsigned sim_oversampling(const sim_options *options, const float *play, size_t n_frames,
+                          double rate_hz);
+
+RB_NODISCARD rb_status sim_run_exchange(sim_run *run, const rb_exchange *exchange,
+                                        rb_capture *capture, rb_err *err);
+
+#endif
