@@ -3,6 +3,7 @@
 #define ROLLBOOK_JUDGE_COMPARE_H
 
 #include "rollbook/book/book.h"
+#include "rollbook/judge/audibility.h"
 
 /// The swap: two line-ups of one amplifier set side by side. A is what was there before, B what
 /// came in; every difference is B minus A.
@@ -10,21 +11,16 @@
 /// A change counts as real only against the spread between sittings of one line-up: power off,
 /// tubes out and in again, power on. Where that spread is not known (one sitting each and no
 /// history on this amplifier), nothing is called changed, whatever the spread within a sitting.
+///
+/// Readings in dB, degrees and ppm and signed ones are compared as they are; positive ones in V, W,
+/// Hz, %, ohm and s by their ratio, with the result given in their unit; angles round the circle.
+/// Passes before the warm-up gate opened count only where a sitting has no others. What belongs to
+/// the bench (clock, latency, the tone's own frequency) is no effect of a line-up and left out.
 
 typedef enum rb_effect_word { RB_NOT_RESOLVED, RB_CHANGED } rb_effect_word;
 
 /// "not resolved" or "changed".
 const char *rb_effect_word_name(rb_effect_word word);
-
-/// Could it be heard? From the audibility guide; `no guide` where no usable number is published.
-typedef enum rb_audible {
-  RB_AUDIBLE_NO_GUIDE,
-  RB_AUDIBLE_UNLIKELY,
-  RB_AUDIBLE_PLAUSIBLE
-} rb_audible;
-
-/// "no guide", "unlikely" or "plausible".
-const char *rb_audible_name(rb_audible audible);
 
 /// What the interval of an effect stands on.
 typedef enum rb_basis {
@@ -58,18 +54,19 @@ typedef struct rb_effect {
   double interval[2];    ///< 95 %.
   double standard_error; ///<
   double df;             ///< Degrees of freedom behind it.
-  double smallest_resolvable; ///< The change this data would have shown, half the interval's width.
+  double smallest_resolvable; ///< A change of this size would have been called changed: half the
+                              ///< interval's width, widened for the number of effects looked at.
   double spread_within;       ///< One standard deviation between passes of a sitting; 0: unknown.
   double spread_between;      ///< … between sittings of one line-up; 0: unknown or none.
   double p;                   ///< Two-sided, of no change.
   double p_holm;          ///< Adjusted over all effects with basis RB_BASIS_SITTINGS (Holm 1979).
   rb_effect_word word;    ///< Changed: p_holm < 0.05 and basis RB_BASIS_SITTINGS.
   rb_audible audible;     ///< Of the difference, if it is real.
-  const char *source;     ///< Where the number behind `audible` is from; "" where no guide.
-  const char *confidence; ///< "good", "fair", "poor" or "": how far that number can be trusted.
+  const char *source;     ///< Where the limits behind `audible` are from; "" where there are none.
+  const char *confidence; ///< "good", "fair", "poor" or "": how far those limits can be trusted.
 } rb_effect;
 
-/// One curve of the swap, on the grid of line-up A.
+/// One curve of the swap, on the grid of line-up A's newest pass.
 // unitless: x, a, b, difference, pointwise, simultaneous
 typedef struct rb_curve_effect {
   char key[RB_KEY_SIZE];

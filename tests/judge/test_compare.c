@@ -1,0 +1,353 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "bookshelf.h"
+#include "near.h"
+
+#include "rollbook/base/random.h"
+#include "rollbook/judge/compare.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+typedef struct fixture {
+  char folder[SHELF_PATH_SIZE];
+  rb_arena *arena;
+  rb_book *book;
+  rb_lineup before, after;
+} fixture;
+
+static int set_up(void **state)
+{
+  fixture *shelf = calloc(1, sizeof *shelf);
+  shelf_make(shelf->folder);
+  shelf->arena = rb_arena_new(0);
+  shelf->book = shelf_open(shelf->folder);
+  shelf_stock(shelf->book, &shelf->before, &shelf->after);
+  *state = shelf;
+  return 0;
+}
+
+static int tear_down(void **state)
+{
+  fixture *shelf = *state;
+  rb_book_close(shelf->book);
+  shelf_remove(shelf->folder);
+  rb_arena_free(shelf->arena);
+  free(shelf);
+  return 0;
+}
+
+#define TONE "tone-1k 1 W"
+
+// What one sitting reads: gain, H2, its angle, THD; two passes with a small spread.
+typedef struct sitting_values {
+  double gain_db, h2_db, angle_deg, thd_pct;
+} sitting_values;
+
+static void measure(fixture *shelf, const rb_lineup *lineup, double hour, int n_passes,
+                    sitting_values at)
+{
+  int64_t sitting = shelf_sitting(shelf->book, lineup->id, hour);
+  for (int i = 0; i < n_passes; i++) {
+    double wiggle = n_passes > 1 ? 0.001 * (i - 0.5 * (n_passes - 1)) : 0;
+    rb_results results = rb_results_in(shelf->arena);
+    shelf_reading(&results, "h2", RB_LEFT, TONE, "dB", at.h2_db + wiggle, true);
+    shelf_reading(&results, "gain", RB_LEFT, TONE, "dB", at.gain_db + wiggle, true);
+    shelf_reading(&results, "h2_phase", RB_LEFT, TONE, "deg", remainder(at.angle_deg + wiggle, 360),
+                  true);
+    shelf_reading(&results, "thd", RB_LEFT, TONE, "%", at.thd_pct * (1 + wiggle), true);
+    shelf_reading(&results, "freq", RB_LEFT, TONE, "Hz", 1000 + hour, true);
+    shelf_pass(shelf->book, sitting, 1200 + 60 * i, &results, NULL, 0);
+  }
+}
+
+static void compare(fixture *shelf, rb_comparison *comparison)
+{
+  rb_err err = {0};
+  if (rb_compare(shelf->book, "before", "after", shelf->arena, comparison, &err) != RB_OK)
+    fail_msg("%s", err.message);
+}
+
+static const rb_effect *effect_of(const rb_comparison *comparison, const char *key)
+{
+  for (size_t i = 0; i < comparison->n_effects; i++)
+    if (strcmp(comparison->effects[i].quantity.key, key) == 0)
+      return &comparison->effects[i];
+  fail_msg("no effect '%s'", key);
+  return NULL;
+}
+
+static bool has_note(const rb_comparison *comparison, const char *part)
+{
+  for (size_t i = 0; i < comparison->n_notes; i++)
+    if (strstr(comparison->notes[i], part))
+      return true;
+  return false;
+}
+
+static const sitting_values usual = {.gain_db = 20, .h2_db = -60, .angle_deg = 170, .thd_pct = 0.1};
+
+static sitting_values shifted(double by)
+{
+  return (sitting_values){.gain_db = usual.gain_db + by,
+                          .h2_db = usual.h2_db + 3 * by,
+                          .angle_deg = usual.angle_deg + 20 * by,
+                          .thd_pct = usual.thd_pct * exp(by)};
+}
+
+static void with_one_sitting_each_nothing_is_called_changed(void **state)
+{
+  fixture *shelf = *state;
+  rb_comparison comparison;
+  measure(shelf, &shelf->before, 0, 3, usual);
+  measure(shelf, &shelf->after, 1, 3, shifted(6)); // enormous against the passes' spread
+  compare(shelf, &comparison);
+  assert_string_equal(comparison.order_text, "A B");
+  assert_int_equal(comparison.n_effects, 4); // the tone's frequency is the bench's
+  assert_int_equal(comparison.n_changed, 0);
+  const rb_effect *gain = effect_of(&comparison, "gain");
+  assert_int_equal(gain->basis, RB_BASIS_WITHIN);
+  assert_int_equal(gain->word, RB_NOT_RESOLVED);
+  assert_near(gain->difference, 6, 1e-9);
+  assert_true(gain->interval[0] > 5.9 && gain->interval[1] < 6.1);
+  assert_near(gain->p_holm, 1, 0);
+  assert_true(has_note(&comparison, "includes no reseating"));
+  assert_true(has_note(&comparison, "No return to the first line-up"));
+}
+
+static void with_one_pass_each_only_the_capture_speaks(void **state)
+{
+  fixture *shelf = *state;
+  rb_comparison comparison;
+  measure(shelf, &shelf->before, 0, 1, usual);
+  measure(shelf, &shelf->after, 1, 1, shifted(1));
+  compare(shelf, &comparison);
+  const rb_effect *gain = effect_of(&comparison, "gain");
+  assert_int_equal(gain->basis, RB_BASIS_CAPTURE);
+  assert_int_equal(gain->word, RB_NOT_RESOLVED);
+  // Each reading's standard uncertainty is 0.001 dB.
+  assert_near(gain->standard_error, 0.001 * sqrt(2), 1e-9);
+  assert_int_equal(comparison.n_changed, 0);
+}
+
+// Two sittings each with equally many passes: Welch's one-level t test on the sittings' means with
+// pooled variance, worked by hand. A: 20.0 20.1, B: 21.0 21.2; means 20.05 and 21.1; pooled
+// variance (0.005 + 0.02) / 2 = 0.0125; standard error √(0.0125 · (1/2 + 1/2)) = 0.111803; t
+// = 9.39149; half-width t(0.975, 2) = 4.302653 times that.
+static void two_sittings_each_give_the_pooled_t_interval_of_their_means(void **state)
+{
+  fixture *shelf = *state;
+  rb_comparison comparison;
+  const double at[] = {0, 0.1, 1.0, 1.2};
+  // A month lies between the sittings, so that they are no session and no drift is removed.
+  for (int i = 0; i < 4; i++)
+    measure(shelf, i < 2 ? &shelf->before : &shelf->after, 720.0 * i, 2, shifted(at[i]));
+  compare(shelf, &comparison);
+  const rb_effect *gain = effect_of(&comparison, "gain");
+  assert_int_equal(gain->basis, RB_BASIS_SITTINGS);
+  assert_false(comparison.drift_removed);
+  assert_near(gain->a.value, 20.05, 1e-9);
+  assert_near(gain->b.value, 21.1, 1e-9);
+  assert_near(gain->difference, 1.05, 1e-9);
+  assert_near(gain->standard_error, sqrt(0.0125), 1e-9);
+  assert_near(gain->df, 2, 1e-9);
+  assert_near(gain->interval[1], 1.05 + 4.302652729749464 * sqrt(0.0125), 1e-8);
+  // 2 Q(t) of Student's t with two degrees of freedom is 1 − t/√(2 + t²).
+  double t = 1.05 / sqrt(0.0125);
+  assert_near(gain->p, 1 - t / sqrt(2 + t * t), 1e-9);
+  assert_near(gain->spread_between, sqrt(0.0125 - 0.5e-6 / 2), 1e-9);
+  // Bonferroni's first step over the four effects: t(1 − 0.05/8, 2) = 8.860, closed form.
+  double q = 1 - 0.05 / 4;
+  double t_family = q * sqrt(2 / (1 - q * q));
+  assert_near(gain->smallest_resolvable, t_family * sqrt(0.0125), 1e-6);
+}
+
+static void a_return_takes_a_linear_drift_out(void **state)
+{
+  fixture *shelf = *state;
+  rb_comparison comparison;
+  const double wobble[] = {0.004, -0.006, 0.003, 0.002, -0.005};
+  for (int i = 0; i < 5; i++) { // A B A B A, drifting by 0.3 a sitting
+    double drift = 0.3 * i + wobble[i];
+    measure(shelf, i % 2 ? &shelf->after : &shelf->before, i, 2, shifted(drift + (i % 2 ? 1 : 0)));
+  }
+  compare(shelf, &comparison);
+  assert_string_equal(comparison.order_text, "A B A B A");
+  assert_true(comparison.drift_removed);
+  const rb_effect *gain = effect_of(&comparison, "gain");
+  // Weights −⅓ ½ −⅓ ½ −⅓.
+  double expected = 1 + (wobble[1] + wobble[3]) / 2 - (wobble[0] + wobble[2] + wobble[4]) / 3;
+  assert_near(gain->difference, expected, 1e-9);
+  assert_near(gain->df, 2, 1e-9);
+  assert_true(gain->standard_error < 0.01); // the drift is in neither
+  assert_true(gain->p < 0.001);
+  assert_false(has_note(&comparison, "No return"));
+  assert_true(has_note(&comparison, "Back at line-up A"));
+}
+
+static void angles_are_compared_round_the_circle(void **state)
+{
+  fixture *shelf = *state;
+  rb_comparison comparison;
+  const double at_deg[] = {179, -179, -178, -176};
+  for (int i = 0; i < 4; i++) {
+    sitting_values values = usual;
+    values.angle_deg = at_deg[i];
+    measure(shelf, i < 2 ? &shelf->before : &shelf->after, 720.0 * i, 2, values);
+  }
+  compare(shelf, &comparison);
+  const rb_effect *angle = effect_of(&comparison, "h2_phase");
+  assert_near(fabs(angle->a.value), 180, 1e-9);
+  assert_near(angle->b.value, -177, 1e-9);
+  assert_near(angle->difference, 3, 1e-9);
+  assert_near(angle->spread_between, sqrt(2), 1e-3);
+}
+
+// A ratio is the same whichever way it is measured; intervals of positive readings stay positive.
+static void positive_readings_are_compared_by_ratio(void **state)
+{
+  fixture *shelf = *state;
+  rb_comparison comparison;
+  const double at[] = {-0.1, 0.1, 0.9, 1.1};
+  for (int i = 0; i < 4; i++)
+    measure(shelf, i < 2 ? &shelf->before : &shelf->after, 720.0 * i, 2, shifted(at[i]));
+  compare(shelf, &comparison);
+  const rb_effect *thd = effect_of(&comparison, "thd");
+  assert_near(thd->a.value, 0.1, 1e-6);
+  assert_near(thd->difference, 0.1 * (exp(1) - 1), 1e-6);
+  double half = 4.302652729749464 * sqrt(0.02);
+  assert_near(thd->interval[0], 0.1 * (exp(1 - half) - 1), 1e-5);
+  assert_near(thd->interval[1], 0.1 * (exp(1 + half) - 1), 1e-5);
+}
+
+static void measure_h3(fixture *shelf, const rb_lineup *lineup, double hour, double h3_db,
+                       bool resolved)
+{
+  int64_t sitting = shelf_sitting(shelf->book, lineup->id, hour);
+  for (int i = 0; i < 2; i++) {
+    rb_results results = rb_results_in(shelf->arena);
+    shelf_reading(&results, "h3", RB_LEFT, TONE, "dB", h3_db + 0.01 * i, resolved);
+    shelf_pass(shelf->book, sitting, 1200 + 60 * i, &results, NULL, 0);
+  }
+}
+
+static void a_bound_can_show_a_rise_but_never_a_fall(void **state)
+{
+  fixture *shelf = *state;
+  rb_comparison comparison;
+  measure_h3(shelf, &shelf->before, 0, -110, false);
+  measure_h3(shelf, &shelf->before, 720, -109.9, false);
+  measure_h3(shelf, &shelf->after, 1440, -80, true);
+  measure_h3(shelf, &shelf->after, 2160, -80.05, true);
+  compare(shelf, &comparison);
+  const rb_effect *h3 = effect_of(&comparison, "h3");
+  assert_true(h3->is_bound);
+  assert_false(h3->a.resolved);
+  assert_int_equal(h3->basis, RB_BASIS_SITTINGS);
+  assert_int_equal(h3->word, RB_CHANGED);
+  rb_err err = {0};
+  assert_int_equal(rb_compare(shelf->book, "after", "before", shelf->arena, &comparison, &err),
+                   RB_OK);
+  h3 = effect_of(&comparison, "h3"); // from −80 to "below −110": a fall of at least 30
+  assert_int_equal(h3->word, RB_CHANGED);
+  assert_near(h3->difference, -29.925, 1e-9);
+  measure_h3(shelf, &shelf->after, 2880, -70, false); // now a bound above A's bound
+  compare(shelf, &comparison);
+  h3 = effect_of(&comparison, "h3");
+  assert_int_equal(h3->basis, RB_BASIS_NONE);
+  assert_int_equal(h3->word, RB_NOT_RESOLVED);
+  assert_near(h3->p, 1, 0);
+  assert_true(has_note(&comparison, "they are bounds"));
+}
+
+static void what_was_swapped_is_told(void **state)
+{
+  fixture *shelf = *state;
+  rb_comparison comparison;
+  measure(shelf, &shelf->before, 0, 2, usual);
+  measure(shelf, &shelf->after, 1, 2, usual);
+  compare(shelf, &comparison);
+  assert_int_equal(comparison.n_sockets_changed, 1);
+  assert_string_equal(comparison.sockets_changed[0].socket->name, "V2");
+  assert_string_equal(comparison.sockets_changed[0].tube_a, "inverter 1");
+  assert_string_equal(comparison.sockets_changed[0].tube_b, "inverter 2");
+  assert_int_equal(comparison.order[0].lineup, 'A');
+  assert_int_equal(comparison.order[1].n_passes, 2);
+}
+
+static void what_cannot_be_compared_is_refused_with_words(void **state)
+{
+  fixture *shelf = *state;
+  rb_comparison comparison;
+  rb_err err = {0};
+  assert_int_equal(rb_compare(shelf->book, "before", "before", shelf->arena, &comparison, &err),
+                   RB_BAD_ARG);
+  assert_int_equal(rb_compare(shelf->book, "before", "nobody", shelf->arena, &comparison, &err),
+                   RB_NOT_FOUND);
+  measure(shelf, &shelf->before, 0, 2, usual);
+  assert_int_equal(rb_compare(shelf->book, "before", "after", shelf->arena, &comparison, &err),
+                   RB_NOT_FOUND);
+  assert_non_null(strstr(err.message, "has not been measured yet"));
+}
+
+static void measure_curve(fixture *shelf, const rb_lineup *lineup, double hour, double lift_db,
+                          size_t n)
+{
+  double x[64], y[64];
+  for (size_t i = 0; i < n; i++) {
+    x[i] = 20 + 1000 * (double)i / (double)(n - 1);
+    y[i] = lift_db + 1e-3 * x[i];
+  }
+  rb_curve curve = {.key = "response",
+                    .channel = RB_LEFT,
+                    .condition = "sweep 1 W",
+                    .x_unit = "Hz",
+                    .y_unit = "dB",
+                    .x = x,
+                    .y = y,
+                    .n = n};
+  rb_results results = rb_results_in(shelf->arena);
+  assert_int_equal(rb_results_add_curve(&results, &curve), RB_OK);
+  shelf_reading(&results, "gain", RB_LEFT, TONE, "dB", 20 + lift_db, true);
+  shelf_pass(shelf->book, shelf_sitting(shelf->book, lineup->id, hour), 1200, &results, NULL, 0);
+}
+
+static void curves_are_set_side_by_side_with_their_bands(void **state)
+{
+  fixture *shelf = *state;
+  rb_comparison comparison;
+  measure_curve(shelf, &shelf->before, 0, 0, 50);
+  measure_curve(shelf, &shelf->before, 720, 0.1, 33); // another grid, the newest of A
+  measure_curve(shelf, &shelf->after, 1440, 1, 50);
+  measure_curve(shelf, &shelf->after, 2160, 1.2, 50);
+  compare(shelf, &comparison);
+  assert_int_equal(comparison.n_curves, 1);
+  const rb_curve_effect *curve = &comparison.curves[0];
+  assert_int_equal(curve->basis, RB_BASIS_SITTINGS);
+  assert_int_equal(curve->n, 33);
+  for (size_t i = 0; i < curve->n; i++) {
+    assert_near(curve->difference[i], 1.05, 1e-6);
+    assert_near(curve->pointwise[i], 4.302652729749464 * sqrt(0.0125), 1e-5);
+    assert_true(curve->simultaneous[i] > curve->pointwise[i]);
+  }
+}
+
+#define SHELF_TEST(f) cmocka_unit_test_setup_teardown(f, set_up, tear_down)
+
+int main(void)
+{
+  const struct CMUnitTest tests[] = {
+      SHELF_TEST(with_one_sitting_each_nothing_is_called_changed),
+      SHELF_TEST(with_one_pass_each_only_the_capture_speaks),
+      SHELF_TEST(two_sittings_each_give_the_pooled_t_interval_of_their_means),
+      SHELF_TEST(a_return_takes_a_linear_drift_out),
+      SHELF_TEST(angles_are_compared_round_the_circle),
+      SHELF_TEST(positive_readings_are_compared_by_ratio),
+      SHELF_TEST(a_bound_can_show_a_rise_but_never_a_fall),
+      SHELF_TEST(what_was_swapped_is_told),
+      SHELF_TEST(what_cannot_be_compared_is_refused_with_words),
+      SHELF_TEST(curves_are_set_side_by_side_with_their_bands),
+  };
+  return cmocka_run_group_tests(tests, NULL, NULL);
+}
