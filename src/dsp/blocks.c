@@ -13,10 +13,11 @@ rb_status blocks_new(size_t size, rb_arena *arena, blocks *out)
 
 rb_status blocks_flush(blocks *b, size_t least, take_block_fn *take, void *meter)
 {
-  if (b->n_waiting == 0 || b->n_waiting < least)
+  if (b->n_waiting <= b->kept || b->n_waiting < least)
     return RB_OK;
   RB_TRY(take(meter));
-  b->n_waiting = 0;
+  memmove(b->samples, b->samples + b->n_waiting - b->kept, b->kept * sizeof *b->samples);
+  b->n_waiting = b->kept;
   return RB_OK;
 }
 

@@ -11,9 +11,10 @@
 typedef struct blocks {
   double *samples;
   size_t size, n_waiting;
+  size_t kept; // samples of a block's end that begin the next one, 0 at first
 } blocks;
 
-/// Works on the waiting samples; they are dropped when it returns RB_OK.
+/// Works on the waiting samples; they are dropped, but for `kept`, when it returns RB_OK.
 typedef rb_status take_block_fn(void *meter);
 
 /// Room for blocks of `size`. RB_NO_MEM.

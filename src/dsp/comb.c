@@ -161,17 +161,23 @@ static double best_base(const power_map *map, const slow *s, double low_hz, doub
 /// further factor; angles count from the first sample.
 static void moments(const slow *s, double freq_hz, double complex *sum, double complex *with_time)
 {
+  // Real arithmetic: C's complex product looks for infinities at every step.
   const double step_rad = -2 * RB_PI * freq_hz * s->step_s;
-  const double complex turn = CMPLX(cos(step_rad), sin(step_rad));
-  double complex phasor = 1, total = 0, timed = 0;
+  const double step_c = cos(step_rad), step_s = sin(step_rad);
+  double c = 1, d = 0, real = 0, imaginary = 0, timed_real = 0, timed_imaginary = 0;
   for (size_t i = 0; i < s->n; i++) {
-    const double complex term = s->windowed[i] * phasor;
-    total += term;
-    timed += term * (((double)i - 0.5 * (double)s->n) * s->step_s);
-    phasor *= turn;
+    const double x_c = s->windowed[i] * c, x_d = s->windowed[i] * d;
+    const double t = ((double)i - 0.5 * (double)s->n) * s->step_s;
+    real += x_c;
+    imaginary += x_d;
+    timed_real += x_c * t;
+    timed_imaginary += x_d * t;
+    const double turned = c * step_c - d * step_s;
+    d = c * step_s + d * step_c;
+    c = turned;
   }
-  *sum = total;
-  *with_time = timed;
+  *sum = CMPLX(real, imaginary);
+  *with_time = CMPLX(timed_real, timed_imaginary);
 }
 
 /// One Gauss–Newton step: a tone δ off the sum's frequency shows an imaginary first moment of
@@ -182,12 +188,12 @@ static double refine(const slow *s, const power_map *map, double base_hz, size_t
   double weighted = 0;
   *information = 0;
   for (size_t line = 1; line <= n_lines; line++) {
-    const double noise = noise_at(map, (double)line * base_hz);
-    double complex sum, timed;
-    moments(s, (double)line * base_hz, &sum, &timed);
-    const double power = creal(sum * conj(sum));
-    if (power < LINE_POWER_RATIO * noise)
+    const double line_hz = (double)line * base_hz, noise = noise_at(map, line_hz);
+    if (map->power[(size_t)(line_hz / map->bin_hz + 0.5)] < LINE_POWER_RATIO * noise)
       continue;
+    double complex sum, timed;
+    moments(s, line_hz, &sum, &timed);
+    const double power = fmax(creal(sum * conj(sum)), 1e-300);
     const double per_hz = 2 * RB_PI * s->sum_wt2 / s->sum_w * (double)line;
     const double step_hz = cimag(timed * conj(sum)) / power / per_hz;
     const double variance = 0.5 * noise * s->sum_w2t2 / s->sum_w2 / (power * per_hz * per_hz);
@@ -269,7 +275,12 @@ void rb_comb_subtract(const rb_comb *comb, double rate_hz, double *samples, size
 {
   if (!comb->found)
     return;
-  for (size_t line = 1; line <= comb->n_lines; line++)
-    subtract_line(comb->cosine[line], comb->sine[line], (double)line * comb->base_hz / rate_hz,
-                  samples, n);
+  for (size_t line = 1; line <= comb->n_lines; line++) {
+    const double square =
+        comb->cosine[line] * comb->cosine[line] + comb->sine[line] * comb->sine[line];
+    // A line that may be noise is left: taking it off would dent the noise.
+    if (square > 2 * LINE_POWER_RATIO * comb->noise_rms[line] * comb->noise_rms[line])
+      subtract_line(comb->cosine[line], comb->sine[line], (double)line * comb->base_hz / rate_hz,
+                    samples, n);
+  }
 }

@@ -34,7 +34,8 @@ typedef struct rb_comb {
 RB_NODISCARD rb_status rb_comb_fit(const double *samples, size_t n, double rate_hz, double low_hz,
                                    double high_hz, rb_arena *arena, rb_comb *comb);
 
-/// Subtracts the comb's lines, where found, from the samples it was fitted to.
+/// Subtracts the comb's lines that stand out of the noise from the samples it was fitted to;
+/// nothing where the comb was not found.
 void rb_comb_subtract(const rb_comb *comb, double rate_hz, double *samples, size_t n);
 
 #endif

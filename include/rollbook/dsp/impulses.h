@@ -14,12 +14,12 @@
 /// Crackle, pops and burst noise on a silent channel, taken in pieces like the noise meter
 /// (rollbook/dsp/noise.h): new, add …, read.
 ///
-/// The mains comb is taken off second by second, so hum does not hide an impulse. Means over 1, 4,
-/// 16, 64 and 256 samples are compared with their own local spread, the scaled median of their
-/// magnitudes, which an impulse cannot raise. The threshold of 5.7 spreads is passed by Gaussian
-/// noise about once in ten minutes (normal distribution, checked by simulation). An impulse of
-/// τ = 0.2 ms or longer whose peak stands 12 dB over the local noise is found practically always;
-/// a single sample must stand 16 dB over it. Hits nearer than 20 ms are one.
+/// The mains comb is taken off in overlapping half seconds, so hum does not hide an impulse. Means
+/// over 1, 4, 16, 64 and 256 samples are compared with their own local spread, the scaled median of
+/// their magnitudes, which an impulse cannot raise. The threshold of 5.7 spreads is passed by
+/// Gaussian noise about once in ten minutes (normal distribution, checked by simulation). An
+/// impulse of τ = 0.2 ms or longer whose peak stands 12 dB over the local noise is found
+/// practically always; a single sample must stand 16 dB over it. Hits nearer than 20 ms are one.
 
 /// One crackle or pop.
 typedef struct rb_pop {
@@ -44,7 +44,7 @@ typedef struct rb_burst_noise {
 typedef struct rb_impulses {
   const rb_pop *pops; ///< In order of time, at most RB_POPS_KEPT; lives in the meter's arena.
   size_t n_pops;      ///< All that were counted.
-  double duration_s;
+  double duration_s;  ///< Time searched; a quarter of a second at each end is not.
   double rate_per_min;
   double largest_peak; ///< Size of the largest; 0 without pops.
   rb_burst_noise burst;
@@ -61,7 +61,8 @@ RB_NODISCARD rb_status rb_impulse_meter_new(double rate_hz, double mains_hz, rb_
 RB_NODISCARD rb_status rb_impulse_meter_add(rb_impulse_meter *meter, const double *samples,
                                             size_t n);
 
-/// What was found in all of it; the meter is done then. RB_NO_SIGNAL where less than 1 s went in.
+/// What was found in all of it; the meter is done then. RB_NO_SIGNAL where less than
+/// 0.75 s went in.
 RB_NODISCARD rb_status rb_impulse_meter_read(rb_impulse_meter *meter, rb_impulses *impulses);
 
 #endif
