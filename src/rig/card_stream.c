@@ -329,6 +329,17 @@ static rb_status wait_for_end(card_stream *me, rb_err *err)
   return RB_OK;
 }
 
+// What the callback has handed over is still to be heard; a stream that is ended now would cut the
+// fade off.
+static void let_fade_be_heard(const card_stream *me)
+{
+  static const double longest_s = 0.3;
+  const PaStreamInfo *info = Pa_GetStreamInfo(me->stream);
+  double latency_s = info && info->outputLatency > 0 ? info->outputLatency : 0;
+  double buffer_s = (double)buffer_frames(&me->opened) / me->opened.rate_hz;
+  sleep_for(fmin(latency_s + 2 * buffer_s, longest_s));
+}
+
 static rb_status check_pace(const card_stream *me, double elapsed_s, rb_err *err)
 {
   double signal_s = (double)me->callback.at / me->opened.rate_hz;
@@ -353,12 +364,15 @@ rb_status card_stream_exchange(card_stream *stream, const card_request *request,
   double start_s = now_s();
   arm(stream, request, shared);
   RB_TRY(wait_for_end(stream, err));
+  double elapsed_s = now_s() - start_s;
+  if (state->ending != COMPLETE)
+    let_fade_be_heard(stream);
   if (!stream->opened.spec.paced)
     close_stream(stream);
   reply->clipped_frames = state->clipped_frames;
   reply->overruns = state->overruns;
   reply->underruns = state->underruns;
-  RB_TRY(check_pace(stream, now_s() - start_s, err));
+  RB_TRY(check_pace(stream, elapsed_s, err));
   if (state->ending == CLIPPED)
     return rb_fail(err, RB_CLIPPED, "The card's input clipped.");
   if (state->ending == FADED)

@@ -39,7 +39,8 @@ static void say(const card_reply *reply)
 }
 
 // The program may be killed at any moment, and the main thread here may hang in the sound system.
-// (PR_SET_PDEATHSIG would end the worker with the *thread* that started it.) The sound fades first.
+// (PR_SET_PDEATHSIG would end the worker with the *thread* that started it.) The sound fades first,
+// and is given time to be heard.
 static void *watch_program(void *payload)
 {
   card_shared *head = payload;
@@ -47,7 +48,7 @@ static void *watch_program(void *payload)
   while (poll(&other_end, 1, -1) < 1 || !(other_end.revents & (POLLHUP | POLLERR | POLLNVAL)))
     continue;
   atomic_store(&head->fade, true);
-  nanosleep(&(struct timespec){.tv_nsec = 80000000}, NULL);
+  nanosleep(&(struct timespec){.tv_nsec = 250000000}, NULL);
   _exit(0);
 }
 

@@ -345,6 +345,7 @@ static rb_status write_temporary(int descriptor, const char *path, const rb_capt
   SNDFILE *file = sf_open_fd(descriptor, SFM_WRITE, &header, SF_FALSE);
   if (!file)
     return rb_fail(err, RB_IO, "Writing '%s': %s.", path, sf_strerror(NULL));
+  sf_command(file, SFC_SET_ADD_PEAK_CHUNK, NULL, SF_FALSE); // it holds the time of writing
   rb_status status = write_open(file, path, capture, width, err);
   // The header's sizes are written on closing: a full disk may show only now.
   int closed = sf_close(file);
