@@ -23,6 +23,12 @@ typedef struct job {
   rb_arena *arena;
 } job;
 
+// What attempts of one exchange have shown so far.
+typedef struct history {
+  unsigned attempts, unheard; // unheard: without markers
+  long missing_frames;        // of the last in which there were markers
+} history;
+
 static double largest(const double *samples, size_t n)
 {
   double most = 0;
@@ -111,9 +117,11 @@ static rb_status render(const rb_guard *guard, const job *asked, const rb_framin
 }
 
 // One whole try: RB_LOST_FRAMES and RB_NO_SIGNAL may be tried again.
-static rb_status attempt(rb_guard *guard, const job *asked, double extra_tail_s,
+static rb_status attempt(rb_guard *guard, const job *asked, const history *before,
                          rb_capture *capture, rb_located *located, rb_err *err)
 {
+  // A path with more latency than the tail has room for is given more.
+  double extra_tail_s = before->unheard ? 2.0 : 0;
   const rb_rig_caps *caps = rb_rig_granted(guard->rig);
   margins around = margins_of(guard);
   rb_framing framing = rb_framing_for(asked->stimulus->n_frames, caps->rate_hz, around.lead_in_s,
@@ -127,7 +135,12 @@ static rb_status attempt(rb_guard *guard, const job *asked, double extra_tail_s,
   float *play = NULL;
   if (caps->plays)
     RB_TRY(render(guard, asked, &framing, &play, err));
-  RB_TRY(exchange_once(guard, play, n_frames, asked->cancel, asked->progress, &whole, err));
+  const rb_exchange wanted = {.play = play,
+                              .n_frames = n_frames,
+                              .fresh = before->attempts > 0,
+                              .cancel = asked->cancel,
+                              .progress = asked->progress ? *asked->progress : (rb_progress){0}};
+  RB_TRY(exchange_once(guard, &wanted, &whole, err));
   if (rb_framing_locate(&framing, &whole, asked->arena, located) != RB_OK)
     return rb_fail(err, RB_NO_MEM, "Out of memory for a capture of %zu frames.", n_frames);
   rb_arena_rewind(asked->arena, mark);
@@ -139,20 +152,28 @@ static rb_status attempt(rb_guard *guard, const job *asked, double extra_tail_s,
   return located->missing_frames == 0 && complete ? RB_OK : RB_LOST_FRAMES;
 }
 
-static rb_status refuse(const rb_guard *guard, rb_status status, unsigned attempts,
-                        const rb_located *located, rb_err *err)
+static rb_status refuse(const rb_guard *guard, const history *past, rb_err *err)
 {
-  if (status == RB_LOST_FRAMES)
+  if (past->unheard < past->attempts)
     return rb_fail(
         err, RB_LOST_FRAMES,
         "The sound path %s %ld frames, in each of %u attempts. Close other programs that "
         "use the card, or choose larger buffers (`;frames=4096` behind the card).",
-        located->missing_frames < 0 ? "inserted" : "lost", labs(located->missing_frames), attempts);
+        past->missing_frames < 0 ? "inserted" : "lost", labs(past->missing_frames), past->attempts);
   if (!rb_rig_granted(guard->rig)->plays)
     return rb_fail(err, RB_NO_SIGNAL, "The recording does not hold this signal with its markers.");
   return rb_fail(err, RB_NO_SIGNAL,
                  "Nothing of what was played came back. Is the amplifier on, the load connected, "
                  "and the input the right one?");
+}
+
+static bool goes_on(const rb_guard *guard, const history *past)
+{
+  if (!rb_rig_granted(guard->rig)->plays)
+    return past->attempts == 0;
+  // Where markers were heard once there is a path, and it may work yet.
+  bool silent = past->unheard == past->attempts && past->unheard >= MOST_UNHEARD;
+  return past->attempts < MOST_ATTEMPTS && !silent;
 }
 
 static void remember_loudest(rb_guard *guard, const double peak[2])
@@ -169,13 +190,11 @@ rb_status rb_guard_exchange(rb_guard *guard, const rb_stimulus *stimulus, const 
   const job asked = {stimulus, peak, tail_s, cancel, progress, arena};
   *report = (rb_guard_report){0};
   RB_TRY(check_job(guard, &asked, err));
-  unsigned most = rb_rig_granted(guard->rig)->plays ? MOST_ATTEMPTS : 1, unheard = 0;
+  history past = {0};
   rb_arena_mark mark = rb_arena_save(arena);
-  rb_status status = RB_NO_SIGNAL;
-  while (report->attempts < most && unheard < MOST_UNHEARD) {
-    report->attempts++;
-    // A path with more latency than the tail has room for is given more.
-    status = attempt(guard, &asked, unheard ? 2.0 : 0.0, capture, &report->located, err);
+  while (goes_on(guard, &past)) {
+    rb_status status = attempt(guard, &asked, &past, capture, &report->located, err);
+    report->attempts = ++past.attempts;
     if (status == RB_OK) {
       remember_loudest(guard, peak);
       return RB_OK;
@@ -184,9 +203,11 @@ rb_status rb_guard_exchange(rb_guard *guard, const rb_stimulus *stimulus, const 
     *capture = (rb_capture){0};
     if (status != RB_LOST_FRAMES && status != RB_NO_SIGNAL)
       return status;
-    unheard = status == RB_NO_SIGNAL ? unheard + 1 : 0;
-    rb_log(RB_LOG_INFO, "attempt %u: %s, %ld frames missing", report->attempts,
-           rb_status_text(status), report->located.missing_frames);
+    past.unheard += status == RB_NO_SIGNAL;
+    if (status == RB_LOST_FRAMES)
+      past.missing_frames = report->located.missing_frames;
+    rb_log(RB_LOG_INFO, "attempt %u: %s, %ld frames missing", past.attempts, rb_status_text(status),
+           report->located.missing_frames);
   }
-  return refuse(guard, status, report->attempts, &report->located, err);
+  return refuse(guard, &past, err);
 }

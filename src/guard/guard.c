@@ -8,6 +8,7 @@
 
 static const float clip_level = 0.9999f; // under 16 bit full scale
 static const double stall_s = 2.0;
+static const double fade_s = 0.020;
 static const double rounding = 1e-6; // of a float against the double it came from
 
 rb_status rb_guard_over(rb_rig *rig, const rb_bench *bench, rb_guard **guard, rb_err *err)
@@ -114,19 +115,15 @@ rb_status check_play(const rb_guard *guard, const float *play, size_t n_frames, 
   return RB_OK;
 }
 
-rb_status exchange_once(rb_guard *guard, const float *play, size_t n_frames,
-                        const rb_cancel *cancel, const rb_progress *progress, rb_capture *capture,
+rb_status exchange_once(rb_guard *guard, const rb_exchange *wanted, rb_capture *capture,
                         rb_err *err)
 {
-  if (rb_cancel_requested(cancel))
+  if (rb_cancel_requested(wanted->cancel))
     return rb_fail(err, RB_CANCELLED, "Cancelled.");
-  rb_exchange exchange = {.play = play,
-                          .n_frames = n_frames,
-                          .ramp_frames = (size_t)(0.020 * rb_rig_granted(guard->rig)->rate_hz),
-                          .clip_level = clip_level,
-                          .stall_s = stall_s,
-                          .cancel = cancel,
-                          .progress = progress ? *progress : (rb_progress){0}};
+  rb_exchange exchange = *wanted;
+  exchange.ramp_frames = (size_t)(fade_s * rb_rig_granted(guard->rig)->rate_hz);
+  exchange.clip_level = clip_level;
+  exchange.stall_s = stall_s;
   rb_status status = rb_rig_exchange(guard->rig, &exchange, capture, err);
   if (status == RB_CLIPPED)
     return rb_fail(err, RB_CLIPPED,

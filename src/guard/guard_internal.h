@@ -26,9 +26,8 @@ double highest_peak(const rb_guard *guard, unsigned channel);
 // number. The message names the channel.
 rb_status check_play(const rb_guard *guard, const float *play, size_t n_frames, rb_err *err);
 
-// Plays and captures `capture->n_frames` frames by the guard's own limits.
-rb_status exchange_once(rb_guard *guard, const float *play, size_t n_frames,
-                        const rb_cancel *cancel, const rb_progress *progress, rb_capture *capture,
+// Plays and captures `wanted->n_frames` frames; clip level, fade and patience are the guard's own.
+rb_status exchange_once(rb_guard *guard, const rb_exchange *wanted, rb_capture *capture,
                         rb_err *err);
 
 #endif

@@ -134,7 +134,8 @@ static rb_status play_burst(search *s, rb_err *err)
   for (unsigned c = 0; c < 2; c++)
     render_burst(s, c, s->channels[c].driven ? rb_ratio_from_db(s->channels[c].drive_dbfs) : 0);
   RB_TRY(check_play(s->guard, s->play, s->n_frames, err));
-  RB_TRY(exchange_once(s->guard, s->play, s->n_frames, s->cancel, NULL, &s->capture, err));
+  const rb_exchange burst = {.play = s->play, .n_frames = s->n_frames, .cancel = s->cancel};
+  RB_TRY(exchange_once(s->guard, &burst, &s->capture, err));
   for (unsigned c = 0; c < 2; c++)
     if (s->channels[c].driven)
       RB_TRY(listen(s, c, err));

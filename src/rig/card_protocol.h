@@ -51,6 +51,7 @@ typedef struct card_request {
   size_t n_frames;                                // CARD_EXCHANGE
   size_t ramp_frames;
   float clip_level;
+  bool fresh;
 } card_request;
 
 typedef enum card_reply_kind {

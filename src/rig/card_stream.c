@@ -355,8 +355,9 @@ rb_status card_stream_exchange(card_stream *stream, const card_request *request,
                                card_shared *shared, card_reply *reply, rb_err *err)
 {
   callback_state *state = &stream->callback;
-  if (stream->stream && Pa_IsStreamActive(stream->stream) != 1)
-    close_stream(stream); // it ended while nothing was asked of it
+  // Anew where it ended while nothing was asked of it, and where frames were lost on it.
+  if (stream->stream && (request->fresh || Pa_IsStreamActive(stream->stream) != 1))
+    close_stream(stream);
   if (!stream->stream) {
     atomic_store(&state->state, SILENT);
     RB_TRY(start(stream, err));

@@ -83,7 +83,8 @@ static rb_status converse_exchange(card *me, const rb_exchange *exchange, card_r
   const card_request request = {.kind = CARD_EXCHANGE,
                                 .n_frames = exchange->n_frames,
                                 .ramp_frames = exchange->ramp_frames,
-                                .clip_level = exchange->clip_level};
+                                .clip_level = exchange->clip_level,
+                                .fresh = exchange->fresh};
   const card_patience patience = {.stall_s = exchange->stall_s,
                                   .cancel = exchange->cancel,
                                   .fades = true,

@@ -285,7 +285,7 @@ def jack_frozen_in_the_middle():
 
 
 def hiccup(stop, resume, pause_s):
-    """Whatever the server loses or inserts, the capture that is kept has all of the signal and nothing else."""
+    """Whatever the server loses or inserts, either the capture is taken again or its analysis says what it is."""
     with virtual_card.Pulse() as card:
         process = start(card, "run", card.device, 48000, 2.5, 997, 0.5, card.path("o.wav"))
         await_start(process)
@@ -296,9 +296,13 @@ def hiccup(stop, resume, pause_s):
         code, out, errors = finish(process)
         assert code == 0, errors
         assert "missing 0" in out, out
-        residual = residual_db(wavfile.read(card.path("o.wav"))[1][:, 0], tone(48000, 2.5, 997, 0.5))
-        assert residual < -300, residual
-        return out.strip().splitlines()[-1].replace("\t", ", ")
+        captured, expected = wavfile.read(card.path("o.wav"))[1][:, 0], tone(48000, 2.5, 997, 0.5)
+        exact = residual_db(captured, expected) < -300
+        # Up to two frames pass the markers, whose places noise may move; the phase of a tone shows them.
+        assert exact == ("continuity\twhole" in out), out
+        end = slice(-24000, -6000)
+        assert any(np.max(np.abs(np.roll(captured, shift)[end] - expected[end])) < 1e-6 for shift in range(-2, 3)), out
+        return out.strip().replace("\t", ", ").replace("\n", "; ")
 
 
 def a_suspended_moment_costs_a_repeat_at_most():

@@ -12,6 +12,7 @@
 #include "rollbook/base/log.h"
 #include "rollbook/base/text.h"
 #include "rollbook/base/units.h"
+#include "rollbook/dsp/continuity.h"
 #include "rollbook/guard/guard.h"
 #include "rollbook/rig/card.h"
 #include "rollbook/rig/file.h"
@@ -109,6 +110,20 @@ static rb_status exchange(const task *what, rb_guard *guard, const rb_stimulus *
   return RB_OK;
 }
 
+// What the analysis of a tone adds to the guard's judgement by markers.
+static rb_status judge(const task *what, const rb_capture *capture, rb_arena *arena)
+{
+  double *samples = rb_arena_doubles(arena, capture->n_frames);
+  rb_continuity continuity;
+  if (!samples)
+    return RB_NO_MEM;
+  rb_capture_channel(capture, 0, samples);
+  RB_TRY(rb_continuity_check(samples, capture->n_frames, capture->rate_hz, what->tone_hz, arena,
+                             &continuity));
+  printf("continuity\t%s\n", continuity.usable ? "whole" : "broken");
+  return RB_OK;
+}
+
 static rb_status run(const task *what, rb_arena *arena, rb_err *err)
 {
   rb_guard *guard = NULL;
@@ -129,6 +144,8 @@ static rb_status run(const task *what, rb_arena *arena, rb_err *err)
     }
   }
   rb_guard_close(guard);
+  if (status == RB_OK)
+    status = judge(what, &capture, arena);
   if (status == RB_OK)
     status = rb_file_save(what->out, &capture, RB_FILE_FLOAT_32, err);
   return status;

@@ -42,9 +42,10 @@ typedef struct rb_exchange {
   /// n_frames × 2, left and right; peaks checked by the guard. NULL for a rig that does not play.
   const float *play;
   size_t n_frames;
-  size_t ramp_frames;      ///< Length of the fade when stopped early.
-  float clip_level;        ///< Input magnitude that counts as clipping (about 1).
-  double stall_s;          ///< No progress for this long is RB_DEVICE.
+  size_t ramp_frames; ///< Length of the fade when stopped early.
+  float clip_level;   ///< Input magnitude that counts as clipping (about 1).
+  double stall_s;     ///< No progress for this long is RB_DEVICE.
+  bool fresh; ///< The last one lost frames: a rig that keeps its path running starts it anew.
   const rb_cancel *cancel; ///< May be NULL.
   rb_progress progress;    ///<
 } rb_exchange;
