@@ -27,7 +27,7 @@ rb_axis rb_axis_around(double low, double high, double least, const char *title)
   double lacking = fmax(0, least - (high - low));
   low -= lacking / 2;
   high += lacking / 2;
-  double step = round_step(fmax(high - low, 1e-12) / 6);
+  double step = round_step(fmax(high - low, 1e-12) / 8);
   return (rb_axis){.kind = RB_AXIS_LINEAR,
                    .low = step * floor(low / step + 1e-9),
                    .high = step * ceil(high / step - 1e-9),
