@@ -16,7 +16,8 @@
 #define APART_BINS 1.5   // closer lines are not told apart
 #define STRONG_POWER 1e4 // over the noise: its lobe shows until it is fitted exactly
 #define MAINS_WIDTH 0.01
-#define LEAK_SHARE 0.03 // of a line's standard deviation: leaks below that are let be
+#define ROUNDING_SHARE 1e-11 // of the tone: what double arithmetic may leave
+#define LEAK_SHARE 0.03      // of a line's standard deviation: leaks below that are let be
 
 enum { MOST_ROUNDS = 4, MOST_HUM_MULTIPLE = 20, MOST_OTHERS = 24, MOST_CANDIDATES = 64 };
 
@@ -314,13 +315,14 @@ static void add_other(line_search *search, double cycles_per_sample)
   }
 }
 
-// Adds what stands out of the residual and leaks. Returns whether anything was added.
-static bool add_others(line_search *search)
+// Adds up to `most` lines that stand out of the residual and leak, strongest first. Returns how
+// many.
+static size_t add_others(line_search *search, size_t most)
 {
   rb_residual *residual = &search->found->residual;
   candidate list[MOST_CANDIDATES];
   const size_t before = search->found->set.n_lines, n = gather_candidates(residual, list);
-  for (size_t i = 0; i < n; i++) {
+  for (size_t i = 0; i < n && search->found->set.n_lines < before + most; i++) {
     const size_t point = list[i].point;
     if (residual->mask[point] || !is_detected(residual, point))
       continue;
@@ -328,10 +330,12 @@ static bool add_others(line_search *search)
     if (cycles * (double)search->n < NEAR_BINS || cycles > 0.5 * NYQUIST_SHARE ||
         !is_clear(search, cycles, NEAR_BINS))
       continue;
-    if (would_leak(search, cycles, cabs(rb_residual_amplitude(residual, cycles))))
+    const double amplitude = cabs(rb_residual_amplitude(residual, cycles));
+    if (amplitude > ROUNDING_SHARE * cabs(search->taken[0]) &&
+        would_leak(search, cycles, amplitude))
       add_other(search, cycles);
   }
-  return search->found->set.n_lines > before;
+  return search->found->set.n_lines - before;
 }
 
 // ---- all together
@@ -345,35 +349,73 @@ static rb_status fit(line_search *search)
 // Back to the lines that were there before, and what was taken off for the later ones put back.
 static void restore(line_search *search, const rb_tone_lines *before)
 {
-  for (size_t k = before->set.n_lines; k < search->n_taken; k++)
-    rb_residual_subtract(&search->found->residual, search->taken_cycles[k], -search->taken[k]);
+  rb_residual *residual = &search->found->residual;
+  for (size_t k = before->set.n_lines; k < search->n_taken; k++) {
+    rb_residual_subtract(residual, search->taken_cycles[k], -search->taken[k]);
+    rb_residual_mask(residual, search->taken_cycles[k], search->mask_bins[k], 0);
+  }
+  const unsigned n_iterations = search->found->set.n_iterations;
   *search->found = *before;
+  search->found->set.n_iterations = n_iterations;
   search->n_taken = before->set.n_lines;
+  search->n_others = 0;
+  for (size_t k = 0; k < before->set.n_lines; k++)
+    search->n_others += before->role[k] == RB_LINE_OTHER;
 }
 
-// Fits, and looks at what is left for lines the window hid before, until nothing new shows. Lines
-// that keep the fit from settling are left out again.
+// Whether any line would be added: asked before a fit is spent on it.
+static bool shows_others(line_search *search)
+{
+  const rb_tone_lines before = *search->found;
+  const size_t n = add_others(search, 1);
+  if (n)
+    restore(search, &before);
+  return n > 0;
+}
+
+// Fits with what else stands out of the residual. Where that does not settle: with the strongest
+// few, and at last with nothing more than what was there. `added` says how many lines came in.
+static rb_status fit_with_others(line_search *search, size_t *added)
+{
+  const rb_tone_lines before = *search->found;
+  rb_status status = RB_NO_CONVERGENCE;
+  for (size_t most = MOST_OTHERS; status == RB_NO_CONVERGENCE; most /= 4) {
+    *added = add_others(search, most);
+    status = fit(search);
+    if (status == RB_NO_CONVERGENCE)
+      restore(search, &before);
+    if (most == 0)
+      break;
+  }
+  return status;
+}
+
+// Fits, and looks at what is left for lines the window hid before, until nothing new shows. A comb
+// that keeps the fit from settling is none.
 static rb_status fit_in_rounds(line_search *search)
 {
-  rb_tone_lines before = *search->found;
-  add_others(search);
-  rb_status status = fit(search);
-  if (status == RB_NO_CONVERGENCE) {
-    restore(search, &before);
-    status = fit(search);
+  const rb_tone_lines bare = *search->found;
+  size_t added = 0;
+  add_hum(search);
+  rb_status status = fit_with_others(search, &added);
+  if (status == RB_NO_CONVERGENCE && search->found->mains_found) {
+    restore(search, &bare);
+    status = fit_with_others(search, &added);
   }
   for (int round = 1; round < MOST_ROUNDS && status == RB_OK; round++) {
     take_fitted(search);
     rb_residual_measure_levels(&search->found->residual);
-    before = *search->found;
+    const rb_tone_lines before = *search->found;
     const bool new_hum = add_hum(search);
-    if (!add_others(search) && !new_hum)
-      break;
-    status = fit(search);
+    if (!new_hum && !shows_others(search))
+      return RB_OK;
+    status = fit_with_others(search, &added);
     if (status == RB_NO_CONVERGENCE) {
       restore(search, &before);
       return RB_OK;
     }
+    if (!new_hum && added == 0)
+      break;
   }
   if (status == RB_OK)
     take_fitted(search);
@@ -414,7 +456,6 @@ rb_status rb_tone_lines_find(const double *samples, size_t n, double rate_hz,
   add_harmonics(&search);
   lines->set.has_slope =
       lines->set.group[0].cycles_per_sample * (double)n > FEWEST_PERIODS_FOR_SLOPE;
-  add_hum(&search);
   status = fit_in_rounds(&search);
   if (status == RB_NO_CONVERGENCE)
     return rb_fail(err, status,

@@ -7,6 +7,7 @@
 #include "rollbook/dsp/window.h"
 
 #include <math.h>
+#include <stdbool.h>
 
 enum { LENGTH = 4096 };
 
@@ -88,7 +89,7 @@ static void printed_figures_hold_but_for_three(void **state)
         fabs(highest_sidelobe_db(window) - window->published_sidelobe_db) > (harris ? 0.55 : 0.1);
     const bool scalloping_off =
         fabs(largest_error_db(window) - window->published_scalloping_db) > (harris ? 5.1e-3 : 6e-5);
-    off += sidelobe_off + scalloping_off;
+    off += (size_t)sidelobe_off + (size_t)scalloping_off;
     if (sidelobe_off || scalloping_off)
       assert_true(i == RB_WINDOW_HAMMING || i == RB_WINDOW_BLACKMAN_HARRIS_3 ||
                   i == RB_WINDOW_HFT169D);
