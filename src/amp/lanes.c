@@ -26,7 +26,7 @@ RB_LANE_INLINE void space_charge(const rb_lanes *lanes, const double v[RB_PORTS]
 {
   const rb_lane grid = get(v + RB_PORT_GRID + first) + get(lanes->shift_v + first);
   const rb_lane asked = get(v + RB_PORT_WORK + first);
-  const rb_lane work = rb_lane_most(asked, rb_lane_all(1e-3));
+  const rb_lane work = rb_lane_most(asked, rb_lane_all(1e-9));
   const rb_lane inverse_kp = get(lanes->inverse_kp + first);
   const rb_lane inverse_s = 1 / rb_lane_sqrt(get(lanes->kvb + first) + work * work);
   const rb_lane u = get(lanes->kp + first) * (get(lanes->inverse_mu + first) + grid * inverse_s);

@@ -5,16 +5,17 @@
 #include <math.h>
 
 // How fast the amplifier must be simulated for what is played: judged by frames of 20 ms, each
-// through high-pass filters at 5 and 12 kHz.
+// through high-pass filters.
 
 typedef struct high_pass {
   double b, a1, a2; ///< Second-order Butterworth, bilinear.
   double x1, x2, y1, y2;
 } high_pass;
 
-static high_pass high_pass_at(double corner_hz, double rate_hz)
+/// Three of these in a row let through a thousandth of the energy at `edge_hz`.
+static high_pass high_pass_above(double edge_hz, double rate_hz)
 {
-  const double k = tan(RB_PI * fmin(corner_hz / rate_hz, 0.45));
+  const double k = tan(RB_PI * fmin(edge_hz / rate_hz, 0.45)) / 0.6;
   const double norm = 1 / (1 + sqrt(2) * k + k * k);
   return (high_pass){
       .b = norm, .a1 = 2 * (k * k - 1) * norm, .a2 = (1 - sqrt(2) * k + k * k) * norm};
@@ -29,7 +30,7 @@ static double filter(high_pass *f, double x)
 }
 
 typedef struct content {
-  size_t loud, bright, brilliant; ///< Frames that sound, with content above 5 kHz, above 12 kHz.
+  size_t bright, brilliant; ///< Frames with content above 5.5 kHz, above 12 kHz.
   double peak;
 } content;
 
@@ -38,8 +39,8 @@ static void judge(const float *play, size_t n_frames, unsigned channel, double r
 {
   high_pass five[3], twelve[3];
   for (unsigned i = 0; i < 3; i++) {
-    five[i] = high_pass_at(6500, rate_hz);
-    twelve[i] = high_pass_at(13000, rate_hz);
+    five[i] = high_pass_above(5500, rate_hz);
+    twelve[i] = high_pass_above(12000, rate_hz);
   }
   const size_t frame = (size_t)(rate_hz / 50);
   for (size_t start = 0; start < n_frames; start += frame) {
@@ -56,8 +57,7 @@ static void judge(const float *play, size_t n_frames, unsigned channel, double r
       above12 += z * z;
       found->peak = fmax(found->peak, fabs(x));
     }
-    const bool loud = all > 1e-10 * (double)frame;
-    found->loud += loud;
+    const bool loud = all > 1e-9 * (double)frame;
     found->bright += loud && above5 > 1e-3 * all;
     found->brilliant += loud && above12 > 1e-3 * all;
   }
@@ -83,11 +83,11 @@ unsigned sim_oversampling(const sim_options *options, const float *play, size_t 
   const double input_vpeak = found.peak * options->dac_vpeak * options->pot;
   const double load_vpeak = 36.7 * input_vpeak; // the sound amplifier's gain
   const double power_w = load_vpeak * load_vpeak / 16;
-  const bool bright = 5 * found.bright > found.loud; // more than a fifth: not just the markers
-  const bool brilliant = 5 * found.brilliant > found.loud;
-  if (power_w > 41 || (brilliant && power_w > 15))
+  const bool bright = found.bright > 1; // one frame may be an edge
+  const bool brilliant = found.brilliant > 1;
+  if (power_w > 38 || brilliant)
     return times(rate_hz, 352000);
-  if (power_w > 30 || bright)
+  if (power_w > 27 || bright)
     return times(rate_hz, 176000);
   return times(rate_hz, 88000);
 }
