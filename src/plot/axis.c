@@ -5,6 +5,8 @@
 #include <stdio.h>
 #include <string.h>
 
+enum { STEPS = 8 };
+
 rb_axis rb_axis_frequency(void)
 {
   return (rb_axis){
@@ -27,11 +29,16 @@ rb_axis rb_axis_around(double low, double high, double least, const char *title)
   double lacking = fmax(0, least - (high - low));
   low -= lacking / 2;
   high += lacking / 2;
-  double step = round_step(fmax(high - low, 1e-12) / 8);
+  double step = round_step(fmax(high - low, 1e-12) / STEPS);
   return (rb_axis){.kind = RB_AXIS_LINEAR,
                    .low = step * floor(low / step + 1e-9),
                    .high = step * ceil(high / step - 1e-9),
                    .title = title};
+}
+
+double rb_axis_step(const rb_axis *axis)
+{
+  return round_step((axis->high - axis->low) / (STEPS + 2));
 }
 
 // 1, 3, 10 …: whole and half decades (3 for √10, so that the end can be read).

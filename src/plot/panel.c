@@ -13,7 +13,7 @@
 
 static const char *const inks[RB_INK_COUNT] = {"a", "b", "c", "g"};
 
-enum { LETTER = 12 };
+enum { LETTER = 12, HATCH = 7 };
 
 typedef struct painter {
   rb_text *svg;
@@ -55,13 +55,14 @@ static void draw_axes(painter *p)
   size_t n = axis_ticks(&p->panel->y, p->height, 24, ticks);
   for (size_t i = 0; i < n; i++) {
     double y = place_y(p, ticks[i].value);
-    svg_line(p->svg, "grid", p->left, y, p->left + p->width, y);
+    if (!p->panel->n_rings) // A dial has its rings.
+      svg_line(p->svg, "grid", p->left, y, p->left + p->width, y);
     svg_text(p->svg, "tick", "end", p->left - 7, y + 4, ticks[i].label);
   }
   n = axis_ticks(&p->panel->x, p->width, 30, ticks);
   for (size_t i = 0; i < n; i++) {
     double x = place_x(p, ticks[i].value);
-    if (p->panel->x.kind != RB_AXIS_NAMED)
+    if (p->panel->x.kind != RB_AXIS_NAMED && !p->panel->n_rings)
       svg_line(p->svg, "grid", x, p->top, x, bottom);
     svg_text(p->svg, "tick", "middle", x, bottom + 16, ticks[i].label);
   }
@@ -117,14 +118,12 @@ static void path_point(rb_text *svg, bool first, double x, double y)
   svg_coordinate(svg, y);
 }
 
-static void draw_floor(painter *p, const rb_floor *area)
+// The outline of the floor: steps of a half width on both sides, or one area under a line.
+static void floor_outline(painter *p, const rb_floor *area)
 {
-  if (!area->n)
-    return;
   double bottom = p->top + p->height;
-  rb_text_printf(p->svg, "<path class=\"floor\" fill=\"url(#%s-hatch)\" d=\"", p->id);
   for (size_t i = 0; i < area->n; i++) {
-    double y = place_y_inside(p, area->y[i]);
+    double y = place_y_inside(p, area->y[i]), x = place_x_inside(p, area->x[i]);
     if (area->half_width_x > 0) {
       double from = place_x_inside(p, area->x[i] - area->half_width_x);
       double to = place_x_inside(p, area->x[i] + area->half_width_x);
@@ -132,16 +131,36 @@ static void draw_floor(painter *p, const rb_floor *area)
       path_point(p->svg, false, from, y);
       path_point(p->svg, false, to, y);
       path_point(p->svg, false, to, bottom);
+      rb_text_add(p->svg, "Z");
       continue;
     }
-    double x = place_x_inside(p, area->x[i]);
     if (i == 0)
       path_point(p->svg, true, x, bottom);
     path_point(p->svg, false, x, y);
     if (i == area->n - 1)
       path_point(p->svg, false, x, bottom);
   }
-  rb_text_add(p->svg, "Z\"/>\n");
+}
+
+// Lines that rise to the right, cut by the outline: a pattern would be a bitmap in some viewers.
+static void draw_floor(painter *p, const rb_floor *area, size_t index)
+{
+  double bottom = p->top + p->height, top = bottom;
+  if (!area->n)
+    return;
+  for (size_t i = 0; i < area->n; i++)
+    top = fmin(top, place_y_inside(p, area->y[i]));
+  rb_text_printf(p->svg, "<clipPath id=\"%s-floor-%zu\"><path d=\"", p->id, index + 1);
+  floor_outline(p, area);
+  rb_text_printf(p->svg,
+                 "\"/></clipPath>\n<path class=\"hatch\" clip-path=\"url(#%s-floor-%zu)\" d=\"",
+                 p->id, index + 1);
+  double rise = bottom - top;
+  for (double x = p->left - rise; x < p->left + p->width; x += HATCH) {
+    path_point(p->svg, true, x, bottom);
+    path_point(p->svg, false, x + rise, top);
+  }
+  rb_text_add(p->svg, "\"/>\n");
 }
 
 static void draw_band(painter *p, const rb_line *line)
@@ -197,8 +216,8 @@ static void draw_runs(painter *p, const rb_line *line, bool resolved)
   }
   p->svg->failed = p->svg->failed || path.failed;
   if (path.length)
-    rb_text_printf(p->svg, "<path class=\"line ink-%s%s\" d=\"%s\"/>\n", inks[line->ink],
-                   resolved ? "" : " pale", path.bytes);
+    rb_text_printf(p->svg, "<path class=\"line ink-%s%s%s\" d=\"%s\"/>\n", inks[line->ink],
+                   line->peaks ? " fine" : "", resolved ? "" : " pale", path.bytes);
   rb_text_free(&path);
 }
 
@@ -215,6 +234,18 @@ static void draw_line(painter *p, const rb_line *line)
     }
 }
 
+static void draw_interval(painter *p, const rb_stem *stem, double x)
+{
+  char classes[32];
+  double low = place_y_inside(p, stem->low), high = place_y_inside(p, stem->high);
+  if (low - high < 9) // Hidden by the head.
+    return;
+  snprintf(classes, sizeof classes, "tickmark ink-%s", inks[stem->ink]);
+  svg_line(p->svg, classes, x, low, x, high);
+  svg_line(p->svg, classes, x - 3, low, x + 3, low);
+  svg_line(p->svg, classes, x - 3, high, x + 3, high);
+}
+
 static void draw_stem(painter *p, const rb_stem *stem)
 {
   const char *ink = inks[stem->ink];
@@ -222,24 +253,17 @@ static void draw_stem(painter *p, const rb_stem *stem)
   double x = place_x(p, stem->x), y = place_y_inside(p, stem->y), bottom = p->top + p->height;
   snprintf(classes, sizeof classes, "stem ink-%s%s", ink, stem->bound ? " bound" : "");
   svg_line(p->svg, classes, x, bottom, x, stem->bound ? y : y + 4);
-  snprintf(classes, sizeof classes, "stem ink-%s", ink);
-  if (stem->bound)
+  draw_interval(p, stem, x);
+  if (stem->bound) {
+    snprintf(classes, sizeof classes, "stem ink-%s", ink);
     svg_line(p->svg, classes, x - 4, y, x + 4, y);
-  else {
-    char head[32];
-    snprintf(head, sizeof head, "%s-%s", stem->filled ? "full" : "open", ink);
-    svg_circle(p->svg, head, x, y, 4);
-  }
-  double low = place_y_inside(p, stem->low), high = place_y_inside(p, stem->high);
-  if (low - high > 9) {
-    snprintf(classes, sizeof classes, "tickmark ink-%s", ink);
-    svg_line(p->svg, classes, x, low, x, high);
-    svg_line(p->svg, classes, x - 3, low, x + 3, low);
-    svg_line(p->svg, classes, x - 3, high, x + 3, high);
+  } else {
+    snprintf(classes, sizeof classes, "%s-%s", stem->filled ? "full" : "open", ink);
+    svg_circle(p->svg, classes, x, y, 4);
   }
   labels_avoid(&p->labels, x - 5, y - 5, 10, 10);
   if (stem->label)
-    labels_beside(&p->labels, ink, stem->label, x, y, 6);
+    labels_beside(&p->labels, ink, stem->label, x, y, 8);
 }
 
 static void draw_point(painter *p, const rb_point *point)
@@ -278,7 +302,7 @@ static void draw_marks(painter *p)
   const rb_panel *panel = p->panel;
   draw_rings(p);
   for (size_t i = 0; i < panel->n_floors; i++)
-    draw_floor(p, &panel->floors[i]);
+    draw_floor(p, &panel->floors[i], i);
   for (size_t i = 0; i < panel->n_rules; i++)
     draw_rule(p, &panel->rules[i]);
   for (size_t i = 0; i < panel->n_lines; i++)
@@ -294,7 +318,7 @@ static void draw_marks(painter *p)
 
 double panel_height(const rb_panel *panel)
 {
-  return panel->n_rings ? 372 : 292;
+  return panel->n_rings ? 316 : 292;
 }
 
 static double right_margin(const rb_panel *panel)
@@ -316,11 +340,6 @@ void panel_draw(const rb_panel *panel, const char *id, rb_text *svg)
     p.width = p.height;
   }
   labels_begin(&p.labels, p.left, p.top, p.width, p.height);
-  rb_text_printf(svg,
-                 "<defs><pattern id=\"%s-hatch\" width=\"6\" height=\"6\" "
-                 "patternUnits=\"userSpaceOnUse\" patternTransform=\"rotate(45)\">"
-                 "<line class=\"hatch\" x1=\"0\" y1=\"0\" x2=\"0\" y2=\"6\"/></pattern></defs>\n",
-                 id);
   draw_axes(&p);
   draw_titles(&p);
   draw_marks(&p);

@@ -242,20 +242,26 @@ static double dial_panel(maker *m, rb_panel *panel, rb_channel channel)
   return reach;
 }
 
+// Rings at round percentages, the outermost the plane's edge.
 static void dial_plane(maker *m, double reach)
 {
-  rb_axis plane = rb_axis_around(-reach, reach, 0, "In step with the wave (% of the tone)");
-  double step = plane.high / 3;
-  double *rings = take(m, 3, sizeof *rings);
-  for (int i = 0; rings && i < 3; i++)
-    rings[i] = step * (i + 1);
+  rb_axis plane = rb_axis_around(0, reach, 0, "In step with the wave (% of the tone)");
+  enum { MOST_RINGS = 10 };
+  double *rings = take(m, MOST_RINGS, sizeof *rings);
+  size_t n = 0;
+  double step = rb_axis_step(&plane);
+  while (plane.high / step > 5)
+    step *= 2;
+  for (; rings && n < MOST_RINGS && (double)(n + 1) * step <= plane.high * 1.001; n++)
+    rings[n] = (double)(n + 1) * step;
+  plane.low = -plane.high;
+  plane.signs = true;
   for (size_t i = 0; i < m->n_panels; i++) {
     rb_panel *panel = &m->panels[i];
     panel->x = panel->y = plane;
-    panel->x.signs = panel->y.signs = true;
     panel->y.title = "A quarter turn off (% of the tone)";
     panel->rings = rings;
-    panel->n_rings = rings ? 3 : 0;
+    panel->n_rings = n;
   }
 }
 
@@ -368,11 +374,8 @@ static void add_strongest(const maker *m, rb_text *title)
     }
     if (!best)
       continue;
-    const rb_reading_kind *kind = rb_reading_kind_find(best->quantity.key);
-    char label[48];
-    rb_text_copy(label, sizeof label, kind->label);
-    label[0] = (char)(label[0] | 0x20);
-    rb_text_printf(title, "%s %s %s", told++ ? "," : "", label, rb_channel_name(channels[c]));
+    rb_text_printf(title, "%s %s %s", told++ ? "," : "", rb_label_words(best->quantity.key).text,
+                   rb_channel_name(channels[c]));
   }
 }
 
@@ -530,7 +533,11 @@ static bool draw_power(maker *m, rb_chart *chart)
     m->panels[i].y = up;
   }
   rb_text title = {0}, note = {0};
-  add_finding(m, &title, "power_1pct", NULL);
+  if (shown_find(m->page, "power_1pct", RB_LEFT, NULL))
+    add_finding(m, &title, "power_1pct", NULL);
+  else
+    rb_text_printf(&title, "Distortion from %s to %s", rb_figure_prose(x[0], "W").text,
+                   rb_figure_prose(x[1], "W").text);
   chart->title = kept_text(m, &title);
   name_sides(m, &note);
   rb_text_add(&note, "Both scales logarithmic.");

@@ -235,10 +235,9 @@ static void say_audible(const rb_comparison *comparison, in_short *out)
   }
   rb_text text = {0};
   if (plausible) {
-    const rb_reading_kind *kind = rb_reading_kind_find(first->quantity.key);
     rb_text_printf(
         &text, "By published thresholds %zu of these changes could be heard (%s%s, for one).",
-        plausible, kind ? kind->label : first->quantity.key, place_words(first->quantity.channel));
+        plausible, rb_label_words(first->quantity.key).text, place_words(first->quantity.channel));
   } else if (unlikely == comparison->n_changed)
     rb_text_add(&text, "By published thresholds none of the changes is likely to be heard.");
   else

@@ -9,8 +9,8 @@
 #include <stdio.h>
 #include <string.h>
 
-static const sheet_column of_swap[] = {{0, false},   {0.34, false}, {0.52, true},  {0.62, true},
-                                       {0.72, true}, {0.86, true},  {0.875, false}};
+static const sheet_column of_swap[] = {{0, false},   {0.29, false}, {0.565, true}, {0.67, true},
+                                       {0.76, true}, {0.895, true}, {0.91, false}};
 static const sheet_column of_one[] = {{0, false}, {0.34, false}, {0.55, false}, {0.8, true}};
 
 static const char *label_of(const rb_quantity *quantity)
@@ -56,7 +56,7 @@ static void swap_row(sheet *paper, const shown_row *row)
                                change.text,
                                interval.text,
                                rb_effect_word_name(effect->word)};
-  sheet_row(paper, effect->word == RB_CHANGED ? "head" : "label text-g", of_swap, cells,
+  sheet_row(paper, effect->word == RB_CHANGED ? "row strong" : "row", of_swap, cells,
             RB_LEN(cells));
 }
 
@@ -66,7 +66,7 @@ static void one_row(sheet *paper, const shown_row *row)
   rb_figure value = side_figure(&row->sides[0], row->quantity.unit);
   const char *const cells[] = {label_of(&row->quantity), rb_channel_name(row->quantity.channel),
                                condition.text, value.text};
-  sheet_row(paper, "label text-g", of_one, cells, RB_LEN(cells));
+  sheet_row(paper, "row", of_one, cells, RB_LEN(cells));
 }
 
 static void write_rows(sheet *paper, const shown *values)
@@ -75,9 +75,9 @@ static void write_rows(sheet *paper, const shown *values)
                                            "Change",  "95 %",      "Finding"};
   static const char *const one_heads[] = {"Reading", "Channel", "Condition", "Value"};
   if (values->n_sides == 2)
-    sheet_row(paper, "head", of_swap, swap_heads, RB_LEN(swap_heads));
+    sheet_row(paper, "row strong", of_swap, swap_heads, RB_LEN(swap_heads));
   else
-    sheet_row(paper, "head", of_one, one_heads, RB_LEN(one_heads));
+    sheet_row(paper, "row strong", of_one, one_heads, RB_LEN(one_heads));
   for (size_t i = 0; i < values->n_rows; i++)
     if (values->rows[i].effect)
       swap_row(paper, &values->rows[i]);
@@ -120,7 +120,7 @@ static rb_status fill_swap(sheet *paper, const swap_page *data, const char *titl
   if (page_is_simulated(data->sittings, data->n_sittings))
     sheet_paragraph(paper, "head", 9, page_invented_words);
   for (size_t i = 0; i < sentences.n; i++)
-    sheet_paragraph(paper, "label text-g", 9.5, sentences.sentences[i]);
+    sheet_paragraph(paper, "row", 9.5, sentences.sentences[i]);
   RB_TRY(write_charts(paper, &values, arena));
   write_rows(paper, &values);
   for (size_t i = 0; i < comparison->n_notes; i++)
@@ -158,7 +158,7 @@ static rb_status fill_lineup(sheet *paper, const lineup_page *data, rb_arena *ar
     char line[RB_NAME_SIZE + 64];
     snprintf(line, sizeof line, "%s: %s (%s)", fitting->socket, fitting->tube.label,
              fitting->tube.type);
-    sheet_paragraph(paper, "label text-g", 9, line);
+    sheet_paragraph(paper, "row", 9, line);
   }
   RB_TRY(write_charts(paper, &values, arena));
   write_rows(paper, &values);

@@ -1,12 +1,13 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "rollbook/report/words.h"
 
+#include <ctype.h>
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-#define THIN_SPACE "\xE2\x80\x89"
+#define THIN_SPACE "\xE2\x80\xAF"
 #define MINUS "\xE2\x88\x92"
 
 enum { MOST_DECIMALS = 9 };
@@ -205,6 +206,15 @@ rb_figure rb_figure_interval(const double interval[2], const char *unit)
                  rb_figure_number(interval[1], decimals, &scale).text);
   write_unit(&text, scale.unit);
   return figure_of(&text);
+}
+
+rb_figure rb_label_words(const char *key)
+{
+  rb_figure words = {""};
+  const rb_reading_kind *kind = rb_reading_kind_find(key);
+  rb_text_copy(words.text, sizeof words.text, kind ? kind->label : key);
+  words.text[0] = (char)tolower((unsigned char)words.text[0]);
+  return words;
 }
 
 // Writes "1 kHz tone" for "tone-1k" at the start of `condition`; returns what follows.

@@ -7,7 +7,7 @@
 
 /// Figures for people: the one place that decides how many digits a number has and how its unit is
 /// written, for pages, plots and the terminal. UTF-8: minus is U+2212, the space before a unit
-/// U+2009 (thin), so that figures line up and never break.
+/// U+202F (thin and not to be broken), so that a figure stays with its unit.
 ///
 /// An uncertainty has two significant digits and the value ends at the same place (JCGM 100:2008,
 /// 7.2.6). Behind "±" stands an expanded uncertainty with k = 2, about 95 % (7.2.3 advises against
@@ -57,6 +57,9 @@ rb_figure rb_figure_change(double difference, const double interval[2], const ch
 /// "5.4 to 6.8 dB", the digits of half its width. Where both ends are negative they keep their
 /// signs: "−6.8 to −5.4 dB".
 rb_figure rb_figure_interval(const double interval[2], const char *unit);
+
+/// A reading's name inside a sentence: "second harmonic" for "h2"; an unknown key as it is.
+rb_figure rb_label_words(const char *key);
 
 /// "1 kHz tone at 1 W" for "tone-1k 1 W": a condition as a person says it; others unchanged.
 rb_figure rb_condition_words(const char *condition);
