@@ -231,6 +231,23 @@ void add_gain(reading_sink *sink, rb_estimate rms)
   add(sink, "gain", unit, &gain_db);
 }
 
+void add_curve(reading_sink *sink, const char *key, const char *x_unit, const char *y_unit,
+               curve_points points)
+{
+  if (sink->status != RB_OK)
+    return;
+  rb_curve curve = {.channel = (rb_channel)sink->channel,
+                    .x = points.x,
+                    .y = points.y,
+                    .uncertainty = points.uncertainty,
+                    .n = points.n};
+  rb_text_copy(curve.key, sizeof curve.key, key);
+  rb_text_copy(curve.x_unit, sizeof curve.x_unit, x_unit);
+  rb_text_copy(curve.y_unit, sizeof curve.y_unit, y_unit);
+  rb_text_copy(curve.condition, sizeof curve.condition, sink->analysis->condition);
+  sink->status = rb_results_add_curve(sink->results, &curve);
+}
+
 void add_level_curve(reading_sink *sink, const char *key, const double *frequency_hz,
                      const double *rms, size_t n, rb_arena *scratch)
 {
@@ -242,15 +259,29 @@ void add_level_curve(reading_sink *sink, const char *key, const double *frequenc
     return;
   for (size_t i = 0; i < n; i++)
     level_db[i] = volts > 0 ? rb_db_from_ratio(volts * rms[i]) : rb_dbfs_from_rms(rms[i]);
-  rb_curve curve = {.channel = (rb_channel)sink->channel,
-                    .x_unit = "Hz",
-                    .x = frequency_hz,
-                    .y = level_db,
-                    .n = n};
-  rb_text_copy(curve.key, sizeof curve.key, key);
-  rb_text_copy(curve.y_unit, sizeof curve.y_unit, volts > 0 ? "dBV" : "dBFS");
-  rb_text_copy(curve.condition, sizeof curve.condition, sink->analysis->condition);
-  sink->status = rb_results_add_curve(sink->results, &curve);
+  add_curve(sink, key, "Hz", volts > 0 ? "dBV" : "dBFS",
+            (curve_points){.x = frequency_hz, .y = level_db, .n = n});
+}
+
+rb_status with_scratch(analyse_in_fn *analyse_in, const rb_analysis *analysis, rb_capture *capture,
+                       rb_results *results, rb_err *err)
+{
+  rb_arena *scratch = rb_arena_new(0);
+  if (!scratch)
+    return rb_fail(err, RB_NO_MEM, "Out of memory.");
+  const rb_status status = analyse_in(analysis, capture, scratch, results, err);
+  rb_arena_free(scratch);
+  return status;
+}
+
+rb_status channel_samples(const rb_capture *capture, unsigned channel, rb_arena *scratch,
+                          double **samples, rb_err *err)
+{
+  *samples = rb_arena_doubles(scratch, capture->n_frames);
+  if (!*samples)
+    return rb_fail(err, RB_NO_MEM, "Out of memory for a capture of %zu frames.", capture->n_frames);
+  rb_capture_channel(capture, channel, *samples);
+  return RB_OK;
 }
 
 int polarity_of(const rb_analysis *analysis, unsigned channel)

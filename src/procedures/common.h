@@ -66,9 +66,30 @@ void add_plain(reading_sink *sink, const char *key, const char *unit, rb_estimat
 /// load per full-scale drive in "dBV/FS".
 void add_gain(reading_sink *sink, rb_estimate rms);
 
+/// Points of a curve.
+typedef struct curve_points {
+  const double *x, *y;
+  const double *uncertainty; ///< Of y; NULL where unknown.
+  size_t n;
+} curve_points;
+
+/// A curve as it is, in these units.
+void add_curve(reading_sink *sink, const char *key, const char *x_unit, const char *y_unit,
+               curve_points points);
+
 /// A curve of rms sizes against frequency, shown as dBV where calibrated, else dBFS.
 void add_level_curve(reading_sink *sink, const char *key, const double *frequency_hz,
                      const double *rms, size_t n, rb_arena *scratch);
+
+/// Runs `analyse_in` with an arena of its own, which is freed behind it.
+typedef rb_status analyse_in_fn(const rb_analysis *analysis, rb_capture *capture, rb_arena *scratch,
+                                rb_results *results, rb_err *err);
+RB_NODISCARD rb_status with_scratch(analyse_in_fn *analyse_in, const rb_analysis *analysis,
+                                    rb_capture *capture, rb_results *results, rb_err *err);
+
+/// Takes `capture`'s channel as doubles, in `scratch`. RB_NO_MEM.
+RB_NODISCARD rb_status channel_samples(const rb_capture *capture, unsigned channel,
+                                       rb_arena *scratch, double **samples, rb_err *err);
 
 /// +1, or −1 where the bench turns this channel over.
 int polarity_of(const rb_analysis *analysis, unsigned channel);

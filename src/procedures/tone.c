@@ -184,10 +184,8 @@ static rb_status listen(const rb_analysis *analysis, rb_capture *capture, unsign
 {
   const double frequency_hz = setting(analysis->signal, "frequency_hz");
   const span part = span_of(analysis, capture);
-  double *all = rb_arena_doubles(scratch, capture->n_frames);
-  if (!all)
-    return rb_fail(err, RB_NO_MEM, "Out of memory for a capture of %zu frames.", capture->n_frames);
-  rb_capture_channel(capture, channel, all);
+  double *all = NULL;
+  RB_TRY(channel_samples(capture, channel, scratch, &all, err));
   heard->samples = all + (part.first < capture->n_frames ? part.first : 0);
   heard->n = part.n;
   const bool driven = is_driven(analysis->drive, channel);
@@ -266,12 +264,7 @@ static rb_status analyse_in(const rb_analysis *analysis, rb_capture *capture, rb
 static rb_status analyse(const rb_analysis *analysis, rb_capture *capture, rb_results *results,
                          rb_err *err)
 {
-  rb_arena *scratch = rb_arena_new(0);
-  if (!scratch)
-    return rb_fail(err, RB_NO_MEM, "Out of memory.");
-  rb_status status = analyse_in(analysis, capture, scratch, results, err);
-  rb_arena_free(scratch);
-  return status;
+  return with_scratch(analyse_in, analysis, capture, results, err);
 }
 
 const rb_procedure rb_procedure_tone = {
