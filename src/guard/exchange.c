@@ -8,7 +8,7 @@
 
 enum {
   MOST_ATTEMPTS = 4, // one, and three more
-  MOST_UNHEARD = 2,  // attempts when no marker comes back at all
+  MOST_SILENT = 2,   // attempts when nothing comes back at all
 };
 
 static const double quiet_peak = 0.001;   // a marker on a bench of which nothing is known
@@ -25,8 +25,10 @@ typedef struct job {
 
 // What attempts of one exchange have shown so far.
 typedef struct history {
-  unsigned attempts, unheard; // unheard: without markers
-  long missing_frames;        // of the last in which there were markers
+  unsigned attempts;
+  unsigned located;    // in so many of them all markers were found
+  unsigned silent;     // in so many nothing came back at all
+  long missing_frames; // of the last that was located
 } history;
 
 static double largest(const double *samples, size_t n)
@@ -116,12 +118,26 @@ static rb_status render(const rb_guard *guard, const job *asked, const rb_framin
   return check_play(guard, *play, framing->n_frames, err);
 }
 
+// Whether the capture is no louder than its first `n_lead` frames, when nothing can have come yet.
+static bool is_silent(const rb_capture *capture, size_t n_lead)
+{
+  static const float heard_ratio = 4; // peak against peak: noise alone does not reach it
+  float lead_peak = 0, peak = 0;
+  for (size_t i = 0; i < 2 * capture->n_frames; i++) {
+    float size = fabsf(capture->frames[i]);
+    if (i < 2 * n_lead)
+      lead_peak = fmaxf(lead_peak, size);
+    peak = fmaxf(peak, size);
+  }
+  return peak <= heard_ratio * lead_peak;
+}
+
 // One whole try: RB_LOST_FRAMES and RB_NO_SIGNAL may be tried again.
 static rb_status attempt(rb_guard *guard, const job *asked, const history *before,
                          rb_capture *capture, rb_located *located, rb_err *err)
 {
   // A path with more latency than the tail has room for is given more.
-  double extra_tail_s = before->unheard ? 2.0 : 0;
+  double extra_tail_s = before->located < before->attempts ? 2.0 : 0;
   const rb_rig_caps *caps = rb_rig_granted(guard->rig);
   margins around = margins_of(guard);
   rb_framing framing = rb_framing_for(asked->stimulus->n_frames, caps->rate_hz, around.lead_in_s,
@@ -145,23 +161,29 @@ static rb_status attempt(rb_guard *guard, const job *asked, const history *befor
     return rb_fail(err, RB_NO_MEM, "Out of memory for a capture of %zu frames.", n_frames);
   rb_arena_rewind(asked->arena, mark);
   if (!located->found)
-    return RB_NO_SIGNAL;
+    return is_silent(&whole, framing.marker_start) ? RB_NO_SIGNAL : RB_LOST_FRAMES;
   *capture =
       rb_framing_cut(&framing, located, &whole, (size_t)lround(asked->tail_s * caps->rate_hz));
   bool complete = capture->n_frames >= asked->stimulus->n_frames;
   return located->missing_frames == 0 && complete ? RB_OK : RB_LOST_FRAMES;
 }
 
+#define CURES                                                                                      \
+  " Close other programs that use the card, or choose larger buffers (`;frames=4096` behind the "  \
+  "card)."
+
 static rb_status refuse(const rb_guard *guard, const history *past, rb_err *err)
 {
-  if (past->unheard < past->attempts)
-    return rb_fail(
-        err, RB_LOST_FRAMES,
-        "The sound path %s %ld frames, in each of %u attempts. Close other programs that "
-        "use the card, or choose larger buffers (`;frames=4096` behind the card).",
-        past->missing_frames < 0 ? "inserted" : "lost", labs(past->missing_frames), past->attempts);
-  if (!rb_rig_granted(guard->rig)->plays)
+  if (!rb_rig_granted(guard->rig)->plays && !past->located)
     return rb_fail(err, RB_NO_SIGNAL, "The recording does not hold this signal with its markers.");
+  if (past->silent < past->attempts && past->missing_frames == 0)
+    return rb_fail(err, RB_LOST_FRAMES,
+                   "What came back is broken up or cut off, in each of %u attempts." CURES,
+                   past->attempts);
+  if (past->silent < past->attempts)
+    return rb_fail(
+        err, RB_LOST_FRAMES, "The sound path %s %ld frames, in each of %u attempts." CURES,
+        past->missing_frames < 0 ? "inserted" : "lost", labs(past->missing_frames), past->attempts);
   return rb_fail(err, RB_NO_SIGNAL,
                  "Nothing of what was played came back. Is the amplifier on, the load connected, "
                  "and the input the right one?");
@@ -171,8 +193,8 @@ static bool goes_on(const rb_guard *guard, const history *past)
 {
   if (!rb_rig_granted(guard->rig)->plays)
     return past->attempts == 0;
-  // Where markers were heard once there is a path, and it may work yet.
-  bool silent = past->unheard == past->attempts && past->unheard >= MOST_UNHEARD;
+  // Where something was heard once there is a path, and it may work yet.
+  bool silent = past->silent == past->attempts && past->silent >= MOST_SILENT;
   return past->attempts < MOST_ATTEMPTS && !silent;
 }
 
@@ -203,8 +225,9 @@ rb_status rb_guard_exchange(rb_guard *guard, const rb_stimulus *stimulus, const 
     *capture = (rb_capture){0};
     if (status != RB_LOST_FRAMES && status != RB_NO_SIGNAL)
       return status;
-    past.unheard += status == RB_NO_SIGNAL;
-    if (status == RB_LOST_FRAMES)
+    past.silent += status == RB_NO_SIGNAL;
+    past.located += report->located.found;
+    if (report->located.found)
       past.missing_frames = report->located.missing_frames;
     rb_log(RB_LOG_INFO, "attempt %u: %s, %ld frames missing", past.attempts, rb_status_text(status),
            report->located.missing_frames);

@@ -188,10 +188,8 @@ static rb_status open_once(card_stream *me, rb_err *err)
                              .sampleFormat = paFloat32,
                              .suggestedLatency =
                                  latency_s > 0 ? latency_s : out->defaultHighOutputLatency};
-  PaError error = Pa_IsFormatSupported(&capture, &play, me->opened.rate_hz);
-  if (error == paFormatIsSupported)
-    error = Pa_OpenStream(&me->stream, &capture, &play, me->opened.rate_hz,
-                          buffer_frames(&me->opened), paNoFlag, callback, &me->callback);
+  PaError error = Pa_OpenStream(&me->stream, &capture, &play, me->opened.rate_hz,
+                                buffer_frames(&me->opened), paNoFlag, callback, &me->callback);
   if (error != paNoError) {
     me->stream = NULL;
     return refused(me, error, err);
