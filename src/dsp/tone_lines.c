@@ -123,7 +123,9 @@ static rb_status find_tone(line_search *search, rb_err *err)
     high = fmin(high, expected + width);
   }
   const size_t point = low < high ? rb_residual_peak(residual, low, high) : residual->n_points;
-  if (!is_detected(residual, point)) {
+  const size_t loudest = rb_residual_peak(residual, 0, 0.5);
+  if (!is_detected(residual, point) ||
+      residual->power[point] < ROUNDING_SHARE * ROUNDING_SHARE * residual->power[loudest]) {
     if (expected > 0)
       return rb_fail(err, RB_NO_SIGNAL,
                      "No tone was found within 2 %% of %g Hz. Check the cables, the level and the "

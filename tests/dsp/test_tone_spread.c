@@ -9,9 +9,9 @@
 #include <stdbool.h>
 #include <string.h>
 
-enum { LONGEST = 4 * 192000 };
+enum { LONGEST = 20 * 192000, LONGEST_OF_SPREAD = 96000 };
 
-static double clean[LONGEST], samples[LONGEST];
+static double clean[LONGEST_OF_SPREAD], samples[LONGEST];
 static rb_arena *arena;
 
 static double to_rad(double deg)
@@ -158,7 +158,7 @@ static truth drawn(rb_random *random)
 {
   static const double rates_hz[] = {44100, 48000, 88200, 96000, 192000};
   truth t = {.rate_hz = rates_hz[rb_random_below(random, 5)]};
-  // mostly short: 0.5 s upwards, as far as the buffer goes
+  // from 0.5 s to 20 s, mostly short
   const double length_s =
       fmin(LONGEST / t.rate_hz, 0.5 * pow(40, pow(rb_random_uniform(random), 4)));
   t.n = (size_t)(length_s * t.rate_hz);
