@@ -6,6 +6,7 @@
 #include <stdbool.h>
 #include <stdint.h>
 #include <stdlib.h>
+#include <string.h>
 
 // FFTW's planner is one for the whole program and not safe from two threads; execution is.
 static pthread_mutex_t planner = PTHREAD_MUTEX_INITIALIZER;
@@ -18,66 +19,62 @@ typedef struct plan_pair {
 
 struct rb_fft {
   size_t n;
-  double *samples; // only for planning: FFTW wants arrays to plan with
-  fftw_complex *spectrum;
   plan_pair forward, inverse;
 };
 
-static fftw_plan make_plan(const rb_fft *fft, bool inverse, unsigned flags)
-{
-  const int n = (int)fft->n;
-  flags |= FFTW_ESTIMATE;
-  pthread_mutex_lock(&planner);
-  fftw_plan plan =
-      inverse ? fftw_plan_dft_c2r_1d(n, fft->spectrum, fft->samples, flags)
-              : fftw_plan_dft_r2c_1d(n, fft->samples, fft->spectrum, flags | FFTW_PRESERVE_INPUT);
-  pthread_mutex_unlock(&planner);
-  return plan;
-}
+// Plans given back are kept, since planning a long transform takes longer than doing it. Guarded by
+// `planner`.
+enum { KEPT = 4 };
+static rb_fft *kept[KEPT]; // the last given back first
 
-static void drop_plan(fftw_plan plan)
+static void destroy_locked(rb_fft *fft)
 {
-  if (!plan)
-    return;
-  pthread_mutex_lock(&planner);
-  fftw_destroy_plan(plan);
-  pthread_mutex_unlock(&planner);
-}
-
-static void release(rb_fft *fft)
-{
-  drop_plan(fft->forward.aligned);
-  drop_plan(fft->forward.any);
-  drop_plan(fft->inverse.aligned);
-  drop_plan(fft->inverse.any);
-  fftw_free(fft->samples);
-  fftw_free(fft->spectrum);
+  const fftw_plan plans[] = {fft->forward.aligned, fft->forward.any, fft->inverse.aligned,
+                             fft->inverse.any};
+  for (size_t i = 0; i < RB_LEN(plans); i++)
+    if (plans[i])
+      fftw_destroy_plan(plans[i]);
   free(fft);
 }
 
 void rb_fft_free(rb_fft *fft)
 {
-  if (fft)
-    release(fft);
+  if (!fft)
+    return;
+  pthread_mutex_lock(&planner);
+  if (kept[KEPT - 1])
+    destroy_locked(kept[KEPT - 1]);
+  memmove(kept + 1, kept, (KEPT - 1) * sizeof *kept);
+  kept[0] = fft;
+  pthread_mutex_unlock(&planner);
+}
+
+// A kept object of that length, taken out of the list; NULL where there is none.
+static rb_fft *take_kept(size_t n)
+{
+  rb_fft *found = NULL;
+  pthread_mutex_lock(&planner);
+  for (size_t i = 0; i < KEPT && !found; i++)
+    if (kept[i] && kept[i]->n == n) {
+      found = kept[i];
+      memmove(kept + i, kept + i + 1, (KEPT - 1 - i) * sizeof *kept);
+      kept[KEPT - 1] = NULL;
+    }
+  pthread_mutex_unlock(&planner);
+  return found;
 }
 
 rb_fft *rb_fft_new(size_t n)
 {
   if (!n || n > 1U << 30)
     return NULL;
-  rb_fft *fft = calloc(1, sizeof *fft);
-  if (!fft)
-    return NULL;
-  fft->n = n;
-  fft->samples = fftw_alloc_real(n);
-  fft->spectrum = fftw_alloc_complex(n / 2 + 1);
-  if (fft->samples && fft->spectrum) {
-    fft->forward.aligned = make_plan(fft, false, 0);
-    if (fft->forward.aligned)
-      return fft;
-  }
-  release(fft);
-  return NULL;
+  rb_fft *fft = take_kept(n);
+  if (fft)
+    return fft;
+  fft = calloc(1, sizeof *fft);
+  if (fft)
+    fft->n = n;
+  return fft;
 }
 
 static bool has_only_factors_to_7(size_t n)
@@ -97,31 +94,50 @@ size_t rb_fft_good_size(size_t least)
   return n;
 }
 
-static bool is_aligned(const double *array)
+static bool is_aligned(double *samples, double complex *spectrum)
 {
-  // FFTW only looks at the address; its signature has no const.
-  return fftw_alignment_of((double *)(uintptr_t)array) == 0;
+  return fftw_alignment_of(samples) == 0 && fftw_alignment_of((double *)spectrum) == 0;
 }
 
-static fftw_plan choose(const rb_fft *fft, plan_pair *pair, bool inverse, bool aligned)
+// The plan for arrays like these, made when first asked for. With FFTW_ESTIMATE the planner looks
+// at the arrays' addresses only and leaves their contents.
+static fftw_plan forward_plan(rb_fft *fft, double *samples, double complex *spectrum)
 {
-  fftw_plan *plan = aligned ? &pair->aligned : &pair->any;
-  if (!*plan)
-    *plan = make_plan(fft, inverse, aligned ? 0 : FFTW_UNALIGNED);
+  const bool aligned = is_aligned(samples, spectrum);
+  fftw_plan *plan = aligned ? &fft->forward.aligned : &fft->forward.any;
+  if (!*plan) {
+    pthread_mutex_lock(&planner);
+    *plan =
+        fftw_plan_dft_r2c_1d((int)fft->n, samples, spectrum,
+                             FFTW_ESTIMATE | FFTW_PRESERVE_INPUT | (aligned ? 0 : FFTW_UNALIGNED));
+    pthread_mutex_unlock(&planner);
+  }
+  return *plan;
+}
+
+static fftw_plan inverse_plan(rb_fft *fft, double complex *spectrum, double *samples)
+{
+  const bool aligned = is_aligned(samples, spectrum);
+  fftw_plan *plan = aligned ? &fft->inverse.aligned : &fft->inverse.any;
+  if (!*plan) {
+    pthread_mutex_lock(&planner);
+    *plan = fftw_plan_dft_c2r_1d((int)fft->n, spectrum, samples,
+                                 FFTW_ESTIMATE | (aligned ? 0 : FFTW_UNALIGNED));
+    pthread_mutex_unlock(&planner);
+  }
   return *plan;
 }
 
 void rb_fft_forward(rb_fft *fft, const double *samples, double complex *spectrum)
 {
-  const bool aligned = is_aligned(samples) && is_aligned((const double *)spectrum);
-  fftw_execute_dft_r2c(choose(fft, &fft->forward, false, aligned), (double *)(uintptr_t)samples,
-                       spectrum);
+  // FFTW's signature has no const; the input is preserved.
+  double *input = (double *)(uintptr_t)samples;
+  fftw_execute_dft_r2c(forward_plan(fft, input, spectrum), input, spectrum);
 }
 
 void rb_fft_inverse(rb_fft *fft, double complex *spectrum, double *samples)
 {
-  const bool aligned = is_aligned(samples) && is_aligned((const double *)spectrum);
-  fftw_execute_dft_c2r(choose(fft, &fft->inverse, true, aligned), spectrum, samples);
+  fftw_execute_dft_c2r(inverse_plan(fft, spectrum, samples), spectrum, samples);
   const double scale = 1.0 / (double)fft->n;
   for (size_t i = 0; i < fft->n; i++)
     samples[i] *= scale;

@@ -96,7 +96,7 @@ static void print_time(rb_arena *arena)
   rb_random random = rb_random_seeded(2);
   memset(samples, 0, sizeof samples);
   for (int k = 1; k <= 10; k++)
-    add_cosine(samples, STEREO_LENGTH, STEREO_RATE_HZ, 997.3 * k, k == 1 ? 0.5 : 1e-4, k);
+    add_cosine(samples, STEREO_LENGTH, STEREO_RATE_HZ, 997.314 * k, k == 1 ? 0.5 : 1e-4, k);
   for (int m = 1; m <= 3; m++)
     add_cosine(samples, STEREO_LENGTH, STEREO_RATE_HZ, 50.013 * m, 1e-3, m);
   add_noise(samples, STEREO_LENGTH, 1e-5, &random);

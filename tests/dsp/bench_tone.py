@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 from scipy import fft, signal
 
-RATE_HZ, N, TONE_HZ, MAINS_HZ = 96000, 960000, 997.3, 50.013
+RATE_HZ, N, TONE_HZ, MAINS_HZ = 96000, 960000, 997.314, 50.013
 PROGRAM = Path(os.environ["RB_BUILD"]) / "tests" / "dsp_bench_tone"
 
 
@@ -54,7 +54,7 @@ def numpy_least_squares(channels):
     u = np.arange(N) - (N - 1) / 2
     found = []
     for x in channels:
-        tone, mains = 2 * np.pi * 997.298 / RATE_HZ, 2 * np.pi * 50.01 / RATE_HZ
+        tone, mains = 2 * np.pi * 997.312 / RATE_HZ, 2 * np.pi * 50.01 / RATE_HZ
         for _ in range(3):
             lines = [(0, n, n * tone) for n in range(1, 11)] + [(1, m, m * mains) for m in range(1, 4)]
             columns = [np.ones(N)]

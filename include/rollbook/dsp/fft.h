@@ -11,7 +11,8 @@
 /// objects may be made and freed in any thread.
 typedef struct rb_fft rb_fft;
 
-void rb_fft_free(rb_fft *fft); ///< NULL is allowed.
+/// NULL is allowed. The plans of the last few lengths are kept for the next rb_fft_new.
+void rb_fft_free(rb_fft *fft);
 
 /// Transforms of `n` ≥ 1 samples, forwards and backwards. NULL when memory is out.
 RB_OWNED(rb_fft_free) rb_fft *rb_fft_new(size_t n);
