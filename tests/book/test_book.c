@@ -481,6 +481,66 @@ static void a_backup_is_a_sound_book_of_its_own(void **state)
   rb_book_close(book);
 }
 
+static rb_impression impression_of(const rb_lineup *lineup, const rb_lineup *against, int score)
+{
+  size_t n = 0;
+  rb_impression impression = {.lineup_id = lineup->id,
+                              .against_id = against->id,
+                              .score = score,
+                              .programme = "<b>trio</b>"};
+  snprintf(impression.attribute, sizeof impression.attribute, "%s", rb_attributes(&n)[0].key);
+  return impression;
+}
+
+static void an_impression_after_the_numbers_is_marked(void **state)
+{
+  fixture *shelf = *state;
+  rb_book *book = shelf_open(shelf->folder);
+  rb_lineup before, after;
+  rb_err err = {0};
+  shelf_stock(book, &before, &after);
+  rb_impression first = impression_of(&after, &before, 2), second = first;
+  assert_int_equal(rb_book_add_impression(book, &first, &err), RB_OK);
+  assert_false(first.after_numbers);
+  assert_int_equal(rb_book_mark_shown(book, before.id, &err), RB_OK);
+  second.score = -1;
+  assert_int_equal(rb_book_add_impression(book, &second, &err), RB_OK);
+  assert_true(second.after_numbers);
+  rb_impression *all = NULL;
+  size_t n = 0;
+  assert_int_equal(rb_book_impressions(book, before.id, after.id, shelf->arena, &all, &n, &err),
+                   RB_OK);
+  assert_int_equal(n, 2);
+  assert_int_equal(all[0].score, 2);
+  assert_false(all[0].after_numbers);
+  assert_true(all[1].after_numbers);
+  assert_string_equal(all[1].programme, "<b>trio</b>");
+  assert_int_equal(strlen(all[0].heard_at), 20);
+  assert_int_equal(rb_book_impressions(book, 0, 0, shelf->arena, &all, &n, &err), RB_OK);
+  assert_int_equal(n, 2);
+  rb_book_close(book);
+}
+
+static void what_is_no_impression_is_refused(void **state)
+{
+  fixture *shelf = *state;
+  rb_book *book = shelf_open(shelf->folder);
+  rb_lineup before, after;
+  rb_err err = {0};
+  shelf_stock(book, &before, &after);
+  rb_impression wrong = impression_of(&after, &before, 4);
+  assert_int_equal(rb_book_add_impression(book, &wrong, &err), RB_BAD_ARG);
+  wrong = impression_of(&after, &after, 1);
+  assert_int_equal(rb_book_add_impression(book, &wrong, &err), RB_BAD_ARG);
+  wrong = impression_of(&after, &before, 1);
+  wrong.against_id = 77;
+  assert_int_equal(rb_book_add_impression(book, &wrong, &err), RB_NOT_FOUND);
+  wrong = impression_of(&after, &before, 1);
+  snprintf(wrong.attribute, sizeof wrong.attribute, "taste");
+  assert_int_equal(rb_book_add_impression(book, &wrong, &err), RB_BAD_ARG);
+  rb_book_close(book);
+}
+
 #define SHELF_TEST(f) cmocka_unit_test_setup_teardown(f, set_up, tear_down)
 
 int main(void)
@@ -501,6 +561,8 @@ int main(void)
       SHELF_TEST(an_older_schema_is_brought_up_to_date),
       SHELF_TEST(a_newer_schema_is_refused_and_left_alone),
       SHELF_TEST(a_foreign_or_damaged_file_is_refused_with_words),
+      SHELF_TEST(an_impression_after_the_numbers_is_marked),
+      SHELF_TEST(what_is_no_impression_is_refused),
       SHELF_TEST(a_backup_is_a_sound_book_of_its_own),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

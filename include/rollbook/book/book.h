@@ -7,6 +7,7 @@
 #include "rollbook/model/amplifier.h"
 #include "rollbook/model/bench.h"
 #include "rollbook/model/capture.h"
+#include "rollbook/model/impression.h"
 #include "rollbook/model/results.h"
 #include "rollbook/model/sitting.h"
 
@@ -134,6 +135,21 @@ typedef struct rb_table_want {
 /// All readings wanted, in one go; arrays live in `arena`.
 RB_NODISCARD rb_status rb_book_readings(rb_book *book, const rb_table_want *want, rb_arena *arena,
                                         rb_table *table, rb_err *err);
+
+/// Remembers that numbers of this line-up were shown to the user just now.
+RB_NODISCARD rb_status rb_book_mark_shown(rb_book *book, int64_t lineup_id, rb_err *err);
+
+/// Adds what was heard; sets `id`, `heard_at` where it is empty, and `after_numbers` where numbers
+/// of either line-up had been shown before. RB_BAD_ARG for an attribute that is not one, a score
+/// outside −3 … +3, line-ups that are the same or of different amplifiers; RB_NOT_FOUND.
+RB_NODISCARD rb_status rb_book_add_impression(rb_book *book, rb_impression *impression,
+                                              rb_err *err);
+
+/// Impressions of these two line-ups against each other, either way round; with 0 and 0 those of
+/// the whole book. Oldest first, in `arena`.
+RB_NODISCARD rb_status rb_book_impressions(rb_book *book, int64_t lineup_id, int64_t against_id,
+                                           rb_arena *arena, rb_impression **impressions, size_t *n,
+                                           rb_err *err);
 
 /// One finding of a check.
 typedef struct rb_book_finding {
