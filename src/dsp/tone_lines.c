@@ -11,6 +11,9 @@
 #define NYQUIST_SHARE 0.98
 // A point of the noise's spectrum exceeds 20 times its mean once in e²⁰.
 #define DETECTED_POWER 20.0
+// Against the tone's own power. A tone without noise leaves the rounding of its samples (a float's
+// lines lie near 1e-16) and of the arithmetic; what is fainter than this is neither line nor hum.
+#define FAINTEST_POWER 1e-18
 #define LOBE_BINS 8.0    // a strong line's lobe through the window
 #define NEAR_BINS 2.5    // what a line taken off exactly leaves unusable
 #define APART_BINS 1.5   // closer lines are not told apart
@@ -91,7 +94,7 @@ static void take_fitted(line_search *search)
 // Power at a point against the noise around it.
 static bool is_detected(const rb_residual *residual, size_t point)
 {
-  if (point >= residual->n_points ||
+  if (point >= residual->n_points || !(residual->power[point] > residual->least_power) ||
       !(residual->power[point] > DETECTED_POWER * residual->level[point / RB_RESIDUAL_CELL]))
     return false;
   const double cycles = (double)point / (double)residual->padded;
@@ -137,6 +140,7 @@ static rb_status find_tone(line_search *search, rb_err *err)
   const double cycles = rb_residual_refine(residual, point);
   if (!(cycles * (double)search->n >= FEWEST_PERIODS))
     return rb_fail(err, RB_NO_SIGNAL, "The record holds fewer than three periods of the tone.");
+  search->found->residual.least_power = FAINTEST_POWER * residual->power[point];
   add_group(search, cycles, false);
   return RB_OK;
 }

@@ -44,7 +44,7 @@ rb_status analyser_finish(analyser *job, rb_results *results, rb_err *err)
   job->running = false;
   rb_status status = job->status;
   if (status != RB_OK)
-    rb_fail(err, status, "%s: %s", job->step->condition, job->err.message);
+    rb_fail(err, status, "%s", job->err.message);
   else if (results && (status = append(&job->results, results)) != RB_OK)
     rb_fail(err, status, "Out of memory for readings.");
   rb_arena_free(job->arena);

@@ -14,7 +14,8 @@
 /// (Albrecht's 7-term window: outside ±7 bins a line leaks less than −180 dB), so that weaker lines
 /// and the noise come to light. Frequencies are in cycles per sample; "bins" are 1/n of the record;
 /// the transform may be padded a little, its own places are called points.
-// unitless: power, level, cycles_per_sample, low_cycles, high_cycles, variance, fourth_power
+// unitless: power, least_power, level, cycles_per_sample, low_cycles, high_cycles, variance,
+// fourth_power
 typedef struct rb_residual {
   size_t n;                  ///< Samples of the record.
   size_t padded;             ///< Length of the transform.
@@ -23,6 +24,7 @@ typedef struct rb_residual {
   double *power;             ///< |transform|².
   unsigned char *mask;       ///< Not 0: the point belongs to a line.
   double *level;             ///< Robust mean power of noise, one a cell of RB_RESIDUAL_CELL points.
+  double least_power;        ///< What is fainter is taken for rounding, not for a line.
   double power_per_variance; ///< Expected power for white noise of variance 1.
   double fourth_power;       ///< Σw⁴/(Σw²)², for the spread of sums of power.
 } rb_residual;
