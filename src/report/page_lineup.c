@@ -71,7 +71,7 @@ static rb_figure value_words(const shown_row *row)
   const shown_value *value = &row->sides[0];
   if (!value->resolved)
     return rb_figure_below(value->value, row->quantity.unit);
-  return rb_figure_prose(value->value, row->quantity.unit);
+  return rb_figure_rounded(value->value, value->expanded, row->quantity.unit);
 }
 
 static bool write_answer(html_writer *page, const shown *data, const struct question *question)
@@ -111,11 +111,12 @@ static void write_method(html_writer *page, const lineup_page *data)
   html_open(page, "p", NULL);
   html_printf(
       page,
-      "%zu passes in %zu sittings; %zu of the passes after the amplifier had settled. Values are "
+      "%s in %s; %zu of the passes after the amplifier had settled. Values are "
       "means; “±” is twice the spread of passes and the captures' own noise together (about 95 %% "
       "of "
       "repeats).",
-      data->table->n_passes, data->n_sittings, settled);
+      rb_figure_count(data->table->n_passes, "pass", "passes").text,
+      rb_figure_count(data->n_sittings, "sitting", "sittings").text, settled);
   html_close(page);
   if (data->n_sittings)
     page_bench(page, &data->sittings[data->n_sittings - 1].bench);

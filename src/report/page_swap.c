@@ -189,9 +189,8 @@ static void write_order(html_writer *page, const rb_comparison *comparison)
   for (size_t i = 0; i < comparison->n_order; i++)
     n_passes += comparison->order[i].n_passes;
   html_open(page, "p", NULL);
-  html_printf(page,
-              "Order of the sittings: %s (power off and cold in between), %zu passes in all. ",
-              comparison->order_text, n_passes);
+  html_printf(page, "Order of the sittings: %s (power off and cold in between), %s in all. ",
+              comparison->order_text, rb_figure_count(n_passes, "pass", "passes").text);
   html_text(page, comparison->drift_removed ? "A steady drift with time was taken out. "
                                             : "No drift was taken out. ");
   html_printf(page,

@@ -25,8 +25,9 @@ static rb_status write_stay(html_writer *page, const tube_stay *stay, rb_arena *
                 socket->channel == RB_BOTH ? "both channels" : rb_channel_name(socket->channel));
   if (fitting && fitting->bias_ma > 0)
     html_printf(page, "Set to %s at the cathode. ", rb_figure_prose(fitting->bias_ma, "mA").text);
-  html_printf(page, "%zu passes in %zu sittings, the last on %.10s.", stay->page.table->n_passes,
-              stay->page.n_sittings,
+  html_printf(page, "%s in %s, the last on %.10s.",
+              rb_figure_count(stay->page.table->n_passes, "pass", "passes").text,
+              rb_figure_count(stay->page.n_sittings, "sitting", "sittings").text,
               stay->page.n_sittings ? stay->page.sittings[stay->page.n_sittings - 1].started_at
                                     : "–");
   html_close(page);
@@ -56,8 +57,8 @@ static void write_head(html_writer *page, const tube_page *data)
   html_element(page, "p", "kind", "Tube card");
   html_element(page, "h1", NULL, data->tube->label);
   html_open(page, "p", "class", "place", NULL);
-  html_printf(page, "%s, measured in %zu line-up%s.", data->tube->type, data->n_stays,
-              data->n_stays == 1 ? "" : "s");
+  html_printf(page, "%s, measured in %s.", data->tube->type,
+              rb_figure_count(data->n_stays, "line-up", "line-ups").text);
   html_close(page);
   if (data->tube->note[0])
     html_element(page, "p", NULL, data->tube->note);

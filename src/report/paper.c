@@ -3,14 +3,15 @@
 
 #include "in_short.h"
 #include "sheet.h"
+#include "tables.h"
 
 #include "rollbook/report/words.h"
 
 #include <stdio.h>
 #include <string.h>
 
-static const sheet_column of_swap[] = {{0, false},   {0.29, false}, {0.565, true}, {0.67, true},
-                                       {0.76, true}, {0.895, true}, {0.91, false}};
+static const sheet_column of_swap[] = {{0, false},    {0.31, false}, {0.555, true}, {0.67, true},
+                                       {0.745, true}, {0.815, true}, {0.885, true}, {0.905, false}};
 static const sheet_column of_one[] = {{0, false}, {0.34, false}, {0.55, false}, {0.8, true}};
 
 static const char *label_of(const rb_quantity *quantity)
@@ -19,60 +20,49 @@ static const char *label_of(const rb_quantity *quantity)
   return kind ? kind->label : quantity->key;
 }
 
-static rb_figure side_figure(const shown_value *value, const char *unit)
-{
-  rb_figure none = {"–"};
-  if (!value->present)
-    return none;
-  rb_reading reading = {
-      .value = value->value, .uncertainty = value->expanded / 2, .resolved = value->resolved};
-  rb_text_copy(reading.unit, sizeof reading.unit, unit);
-  return rb_figure_reading(&reading);
-}
-
-static void swap_row(sheet *paper, const shown_row *row)
+static void swap_row(sheet *paper, const shown *values, const shown_row *row)
 {
   const rb_effect *effect = row->effect;
-  bool known = effect->basis != RB_BASIS_NONE;
   const char *unit = row->quantity.unit;
-  char label[96];
-  snprintf(label, sizeof label, "%s, %s", label_of(&row->quantity),
+  const row_form form = tables_form(values, (const shown_row *const[2]){row, NULL});
+  char label[128];
+  snprintf(label, sizeof label, "%s%s%s%s, %s", label_of(&row->quantity),
+           form.scale.unit[0] ? " (" : "", form.scale.unit, form.scale.unit[0] ? ")" : "",
            rb_channel_name(row->quantity.channel));
   rb_figure condition = rb_condition_words(row->quantity.condition);
-  // The change carries the interval; both sides are shown to four digits.
-  rb_figure a = row->sides[0].resolved ? rb_figure_prose(row->sides[0].value, unit)
-                                       : side_figure(&row->sides[0], unit);
-  rb_figure b = row->sides[1].resolved ? rb_figure_prose(row->sides[1].value, unit)
-                                       : side_figure(&row->sides[1], unit);
-  rb_figure change = {"–"}, interval = {"–"};
-  if (known) {
-    change = rb_figure_change(effect->difference, effect->interval, unit);
-    interval = rb_figure_interval(effect->interval, unit);
+  rb_figure a = tables_value(&row->sides[0], &form, unit);
+  rb_figure b = tables_value(&row->sides[1], &form, unit);
+  rb_figure change = {"–"}, low = {"–"}, high = {"–"};
+  if (effect->basis != RB_BASIS_NONE) {
+    double half = 0.5 * (effect->interval[1] - effect->interval[0]) * form.scale.factor;
+    int decimals = rb_decimals_for(effect->difference * form.scale.factor, half);
+    change = rb_figure_signed(effect->difference, decimals, &form.scale);
+    low = rb_figure_signed(effect->interval[0], decimals, &form.scale);
+    high = rb_figure_signed(effect->interval[1], decimals, &form.scale);
   }
-  const char *const cells[] = {label,
-                               condition.text,
-                               a.text,
-                               b.text,
-                               change.text,
-                               interval.text,
-                               rb_effect_word_name(effect->word)};
+  const char *const cells[] = {label,       condition.text, a.text,    b.text,
+                               change.text, low.text,       high.text, tables_finding(effect)};
   sheet_row(paper, effect->word == RB_CHANGED ? "row strong" : "row", of_swap, cells,
             RB_LEN(cells));
 }
 
 static void one_row(sheet *paper, const shown_row *row)
 {
+  const shown_value *value = &row->sides[0];
+  rb_reading reading = {
+      .value = value->value, .uncertainty = value->expanded / 2, .resolved = value->resolved};
+  rb_text_copy(reading.unit, sizeof reading.unit, row->quantity.unit);
   rb_figure condition = rb_condition_words(row->quantity.condition);
-  rb_figure value = side_figure(&row->sides[0], row->quantity.unit);
+  rb_figure shown_as = rb_figure_reading(&reading);
   const char *const cells[] = {label_of(&row->quantity), rb_channel_name(row->quantity.channel),
-                               condition.text, value.text};
+                               condition.text, shown_as.text};
   sheet_row(paper, "row", of_one, cells, RB_LEN(cells));
 }
 
 static void write_rows(sheet *paper, const shown *values)
 {
-  static const char *const swap_heads[] = {"Reading", "Condition", "A",      "B",
-                                           "Change",  "95 %",      "Finding"};
+  static const char *const swap_heads[] = {"Reading", "Condition", "A",  "B",
+                                           "Change",  "from",      "to", "Finding"};
   static const char *const one_heads[] = {"Reading", "Channel", "Condition", "Value"};
   if (values->n_sides == 2)
     sheet_row(paper, "row strong", of_swap, swap_heads, RB_LEN(swap_heads));
@@ -80,7 +70,7 @@ static void write_rows(sheet *paper, const shown *values)
     sheet_row(paper, "row strong", of_one, one_heads, RB_LEN(one_heads));
   for (size_t i = 0; i < values->n_rows; i++)
     if (values->rows[i].effect)
-      swap_row(paper, &values->rows[i]);
+      swap_row(paper, values, &values->rows[i]);
     else
       one_row(paper, &values->rows[i]);
 }

@@ -43,12 +43,6 @@ static const char *group_of(const rb_quantity *quantity)
   return kind ? kind->group : "Others";
 }
 
-// A row's cells share one number of decimals, and all rows of a key one scale.
-typedef struct row_form {
-  rb_scale scale;
-  int decimals;
-} row_form;
-
 static double largest_of_key(const shown *data, const char *key)
 {
   double largest = 0;
@@ -59,7 +53,7 @@ static double largest_of_key(const shown *data, const char *key)
   return largest;
 }
 
-static row_form form_of(const shown *data, const shown_row *const rows[2])
+row_form tables_form(const shown *data, const shown_row *const rows[2])
 {
   double largest = 0, finest = 0;
   for (size_t c = 0; c < 2; c++)
@@ -81,16 +75,20 @@ static row_form form_of(const shown *data, const shown_row *const rows[2])
   return form;
 }
 
+rb_figure tables_value(const shown_value *value, const row_form *form, const char *unit)
+{
+  rb_figure none = {"–"};
+  if (!value->present)
+    return none;
+  return value->resolved ? rb_figure_number(value->value, form->decimals, &form->scale)
+                         : rb_figure_below(value->value, unit);
+}
+
 static void value_cell(html_writer *page, const shown_value *value, const row_form *form,
                        const char *unit)
 {
-  if (!value->present)
-    html_element(page, "td", "n none", "–");
-  else if (!value->resolved) {
-    html_element(page, "td", "n below", rb_figure_below(value->value, unit).text);
-  } else
-    html_element(page, "td", "n",
-                 rb_figure_number(value->value, form->decimals, &form->scale).text);
+  const char *classes = !value->present ? "n none" : value->resolved ? "n" : "n below";
+  html_element(page, "td", classes, tables_value(value, form, unit).text);
 }
 
 static const char *audible_words(const rb_effect *effect)
@@ -99,7 +97,7 @@ static const char *audible_words(const rb_effect *effect)
   return effect->word == RB_CHANGED ? words[effect->audible] : "";
 }
 
-static const char *finding_words(const rb_effect *effect)
+const char *tables_finding(const rb_effect *effect)
 {
   if (effect->word == RB_CHANGED)
     return "changed";
@@ -126,7 +124,7 @@ static void change_cells(html_writer *page, const rb_effect *effect, const rb_sc
   }
   html_close(page);
   html_open(page, "td", "class", changed ? "w changed" : "w", NULL);
-  html_text(page, finding_words(effect));
+  html_text(page, tables_finding(effect));
   if (audible_words(effect)[0])
     html_element(page, "small", NULL, audible_words(effect));
   html_close(page);
@@ -224,7 +222,7 @@ static void reading_row(html_writer *page, const shown *data, const rb_quantity 
   for (size_t c = 0; c < shown_columns.n && !(both && c); c++)
     rows[c] = shown_find(data, quantity->key, both ? RB_BOTH : shown_columns.channels[c],
                          quantity->condition);
-  row_form form = form_of(data, rows);
+  row_form form = tables_form(data, rows);
   html_open(page, "tr", NULL);
   label_cell(page, data, quantity, &form.scale, continued);
   for (size_t c = 0; c < shown_columns.n; c++)

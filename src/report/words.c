@@ -116,7 +116,7 @@ rb_figure rb_figure_signed(double value, int decimals, const rb_scale *scale)
   return figure_of(&text);
 }
 
-rb_figure rb_figure_prose(double value, const char *unit)
+rb_figure rb_figure_rounded(double value, double uncertainty, const char *unit)
 {
   rb_text text = {0};
   if (!isfinite(value)) {
@@ -124,17 +124,33 @@ rb_figure rb_figure_prose(double value, const char *unit)
     return figure_of(&text);
   }
   rb_scale scale = rb_scale_for(unit, value);
-  // Zeros behind a round value say nothing in a sentence: 1 W, 1.4 Ω.
   double shown = value * scale.factor;
   int decimals = decimals_of(fabs(shown), 4);
-  double unit_of_last = pow(10, decimals);
-  while (decimals && fmod(round(fabs(shown) * unit_of_last), 10) == 0) {
+  if (uncertainty > 0) {
+    int kept = rb_decimals_for(shown, uncertainty * scale.factor);
+    decimals = kept < decimals ? kept : decimals;
+  }
+  // Zeros behind a round value say nothing in a sentence: 1 W, 1.4 Ω.
+  double steps = pow(10, decimals);
+  while (decimals && fmod(round(fabs(shown) * steps), 10) == 0) {
     decimals--;
-    unit_of_last /= 10;
+    steps /= 10;
   }
   write_number(&text, shown, decimals, false);
   write_unit(&text, scale.unit);
   return figure_of(&text);
+}
+
+rb_figure rb_figure_prose(double value, const char *unit)
+{
+  return rb_figure_rounded(value, 0, unit);
+}
+
+rb_figure rb_figure_count(size_t n, const char *one, const char *many)
+{
+  rb_figure words;
+  snprintf(words.text, sizeof words.text, "%zu %s", n, n == 1 ? one : many);
+  return words;
 }
 
 static bool is_decibel(const char *unit)

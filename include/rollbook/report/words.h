@@ -44,6 +44,12 @@ rb_figure rb_figure_signed(double value, int decimals, const rb_scale *scale);
 /// "412 mV", at most four significant digits: for sentences.
 rb_figure rb_figure_prose(double value, const char *unit);
 
+/// The same, but no digits beyond those `uncertainty` leaves: 0.3121 ± 0.021 is "0.312 %".
+rb_figure rb_figure_rounded(double value, double uncertainty, const char *unit);
+
+/// "1 pass", "2 passes".
+rb_figure rb_figure_count(size_t n, const char *one, const char *many);
+
 /// A reading in full: "0.412 ± 0.012 %", or "below 0.002 %" where it is not resolved (the bound
 /// rounded up, so that it stays true).
 rb_figure rb_figure_reading(const rb_reading *reading);
