@@ -410,6 +410,42 @@ static void any_other_strong_line_does_not_move_them_either(void **state)
   assert_near_relative(tone.noise_rms.value, sqrt(others), 1e-4); // lines of no name are noise
 }
 
+// A coupling capacitor still charging: the record begins with a step, which leaks everywhere.
+static void an_offset_that_settles_does_not_look_like_distortion(void **state)
+{
+  (void)state;
+  rb_random random = rb_random_seeded(9);
+  silence();
+  add_cosine(samples, 96000, 48000, 1000.3, 0.5, 1);
+  add_cosine(samples, 96000, 48000, 2000.6, 0.5e-5, 2);
+  for (size_t j = 0; j < 96000; j++)
+    samples[j] += 0.2 * exp(-(double)j / 48000 / 0.1);
+  add_noise(samples, 96000, 1e-6, &random);
+  const rb_tone tone = analysed(96000, 48000, NULL);
+  assert_near(rb_db_from_ratio(tone.harmonic[2].ratio.value), -100, 0.1);
+  for (int k = 2; k <= 10; k++)
+    assert_at_most(fabs(tone.harmonic[k].amplitude.value - (k == 2 ? 0.5e-5 : 0)),
+                   4 * tone.harmonic[k].amplitude.uncertainty);
+}
+
+// Half a second of a bass tone whose fifth harmonic lies 1.2 bins from twice the mains.
+static void hum_close_to_a_harmonic_is_told_from_it(void **state)
+{
+  (void)state;
+  rb_random random = rb_random_seeded(10);
+  silence();
+  add_cosine(samples, 24000, 48000, 20.5, 0.5, 1);
+  add_cosine(samples, 24000, 48000, 50.02, 0.05, 1);
+  add_cosine(samples, 24000, 48000, 100.04, 0.05, 1);
+  add_noise(samples, 24000, 1e-5, &random);
+  const rb_tone tone = analysed(24000, 48000, NULL);
+  assert_near(tone.frequency_hz.value, 20.5, 4 * tone.frequency_hz.uncertainty);
+  assert_near(tone.amplitude.value, 0.5, 4 * tone.amplitude.uncertainty);
+  assert_at_most(tone.harmonic[5].amplitude.value, 4 * tone.harmonic[5].amplitude.uncertainty);
+  assert_near(tone.hum[2].amplitude.value, 0.05, 4 * tone.hum[2].amplitude.uncertainty);
+  assert_at_most(tone.thd_ratio.value, 1e-5);
+}
+
 static void hum_is_not_read_where_it_coincides_with_the_tone(void **state)
 {
   (void)state;
@@ -548,6 +584,8 @@ int main(void)
       cmocka_unit_test(quantised_sines_have_their_signal_to_noise_ratio),
       cmocka_unit_test(strong_mains_lines_do_not_move_the_harmonics),
       cmocka_unit_test(any_other_strong_line_does_not_move_them_either),
+      cmocka_unit_test(an_offset_that_settles_does_not_look_like_distortion),
+      cmocka_unit_test(hum_close_to_a_harmonic_is_told_from_it),
       cmocka_unit_test(hum_is_not_read_where_it_coincides_with_the_tone),
       cmocka_unit_test(a_quiet_tone_is_found_beside_louder_hum_when_it_is_expected),
       cmocka_unit_test(absent_harmonics_stay_below_their_floor),
