@@ -9,6 +9,7 @@
 #include <string.h>
 
 static const double FADE_OUT_S = 0.005;
+static const double LONGEST_BEFORE_S = 0.5, LONGEST_AFTER_S = 1.0; // of a response
 
 rb_status rb_sweep_design(double first_hz, double last_hz, double duration_s, double rate_hz,
                           rb_sweep *sweep)
@@ -133,6 +134,19 @@ typedef struct workspace {
   double complex *captured, *played, *result; // n_fft/2 + 1
 } workspace;
 
+/// The object's transform must be freed whatever this returns.
+static rb_status workspace_new(size_t n_fft, rb_arena *arena, workspace *w)
+{
+  *w = (workspace){.samples = rb_arena_doubles(arena, n_fft),
+                   .captured = rb_arena_alloc(arena, n_fft / 2 + 1, sizeof(double complex)),
+                   .played = rb_arena_alloc(arena, n_fft / 2 + 1, sizeof(double complex)),
+                   .result = rb_arena_alloc(arena, n_fft / 2 + 1, sizeof(double complex)),
+                   .fft = rb_fft_new(n_fft)};
+  const int complete = w->samples != NULL && w->captured != NULL && w->played != NULL &&
+                       w->result != NULL && w->fft != NULL;
+  return complete ? RB_OK : RB_NO_MEM;
+}
+
 static void deconvolve_both(const rb_sweep *sweep, double clock_offset, const double *capture,
                             size_t n, size_t n_fft, workspace *w, double *linear, double *harmonic)
 {
@@ -156,25 +170,24 @@ rb_status rb_sweep_deconvolve(const rb_sweep *sweep, const double *capture, size
   double *linear = rb_arena_doubles(arena, n_fft);
   double *harmonic = rb_arena_doubles(arena, n_fft);
   const rb_arena_mark scratch = rb_arena_save(arena);
-  workspace w = {.samples = rb_arena_doubles(arena, n_fft),
-                 .captured = rb_arena_alloc(arena, n_fft / 2 + 1, sizeof(double complex)),
-                 .played = rb_arena_alloc(arena, n_fft / 2 + 1, sizeof(double complex)),
-                 .result = rb_arena_alloc(arena, n_fft / 2 + 1, sizeof(double complex)),
-                 .fft = rb_fft_new(n_fft)};
-  const int complete = linear != NULL && harmonic != NULL && w.samples != NULL &&
-                       w.captured != NULL && w.played != NULL && w.result != NULL && w.fft != NULL;
-  if (complete)
+  workspace w = {0};
+  rb_status status = linear != NULL && harmonic != NULL ? RB_OK : RB_NO_MEM;
+  if (status == RB_OK)
+    status = workspace_new(n_fft, arena, &w);
+  if (status == RB_OK)
     deconvolve_both(sweep, clock_offset, capture, n, n_fft, &w, linear, harmonic);
   rb_fft_free(w.fft);
   rb_arena_rewind(arena, scratch);
-  if (!complete)
-    return RB_NO_MEM;
+  RB_TRY(status);
+  const double tail_s = (double)n / sweep->rate_hz - sweep->duration_s;
+  const double noise_s = fmin(2 * LONGEST_AFTER_S, tail_s);
   *impulse = (rb_impulse){.sweep = *sweep,
                           .clock_offset = clock_offset,
                           .linear = linear,
                           .harmonic = harmonic,
                           .n = n_fft,
-                          .tail_s = (double)n / sweep->rate_hz - sweep->duration_s};
+                          .tail_s = tail_s,
+                          .quiet_s = {0.35 * noise_s, 0.95 * noise_s}};
   return RB_OK;
 }
 
@@ -219,8 +232,6 @@ typedef struct span {
   double before_s, after_s;           // cut so far from the origin
   double flat_before_s, flat_after_s; // untouched so far
 } span;
-
-static const double LONGEST_BEFORE_S = 0.5, LONGEST_AFTER_S = 1.0;
 
 /// Half way to the neighbouring harmonic's response flat, tapered to 0.85 of the way. After the
 /// linear response nothing follows but the end of the record.
@@ -315,14 +326,12 @@ typedef struct noise_floor {
   double bin_hz;
 } noise_floor;
 
-static rb_status measure_floor(const rb_impulse *impulse, double delay_s, rb_arena *arena,
-                               noise_floor *floor)
+static rb_status measure_floor(const rb_impulse *impulse, rb_arena *arena, noise_floor *floor)
 {
-  const double tail_s = fmin(2 * LONGEST_AFTER_S, impulse->tail_s);
-  const double half_s = 0.3 * tail_s;
+  const double half_s = 0.5 * (impulse->quiet_s[1] - impulse->quiet_s[0]);
   const span s = {.before_s = half_s, .after_s = half_s};
   piece p;
-  RB_TRY(cut(impulse->linear, impulse->n, impulse->sweep.rate_hz, delay_s + 0.65 * tail_s, &s,
+  RB_TRY(cut(impulse->linear, impulse->n, impulse->sweep.rate_hz, impulse->quiet_s[0] + half_s, &s,
              arena, &p));
   p.n -= p.n % 2;
   floor->n_bins = p.n / 2 + 1;
@@ -376,10 +385,51 @@ static rb_status respond(const rb_impulse *impulse, unsigned order, double delay
   if (noise_rms == NULL)
     return RB_OK;
   noise_floor floor = {0};
-  RB_TRY(measure_floor(impulse, delay_s, arena, &floor));
+  RB_TRY(measure_floor(impulse, arena, &floor));
   for (size_t i = 0; i < n_freq; i++)
     noise_rms[i] = sqrt(floor_at(&floor, freq_hz[i], sweep->last_hz) * p.window_energy);
   return RB_OK;
+}
+
+/// The linear response alone, windowed in place as it is read.
+static void keep_linear(const rb_impulse *impulse, double delay_s, double *samples)
+{
+  const span s = span_of(impulse, 1);
+  const double rate_hz = impulse->sweep.rate_hz;
+  const long first = (long)ceil((delay_s - s.before_s) * rate_hz);
+  const long last = (long)floor((delay_s + s.after_s) * rate_hz);
+  const long size = (long)impulse->n;
+  memset(samples, 0, impulse->n * sizeof *samples);
+  for (long i = first; i <= last; i++)
+    samples[((i % size) + size) % size] =
+        sample_at(impulse->linear, impulse->n, i) * taper(&s, (double)i / rate_hz - delay_s);
+}
+
+static void subtract_linear(const rb_impulse *impulse, double delay_s, workspace *w)
+{
+  const size_t n = impulse->n;
+  keep_linear(impulse, delay_s, w->samples);
+  rb_fft_forward(w->fft, w->samples, w->captured);
+  rb_sweep_samples(&impulse->sweep, impulse->clock_offset, w->samples, n);
+  rb_fft_forward(w->fft, w->samples, w->played);
+  for (size_t k = 0; k <= n / 2; k++)
+    w->captured[k] *= w->played[k];
+  multiply_by_inverse(&impulse->sweep, impulse->clock_offset, w->captured, n, w->result);
+  rb_fft_inverse(w->fft, w->result, w->samples);
+  for (size_t i = 0; i < n; i++)
+    impulse->harmonic[i] -= w->samples[i];
+}
+
+rb_status rb_impulse_remove_linear(rb_impulse *impulse, double delay_s, rb_arena *arena)
+{
+  const rb_arena_mark scratch = rb_arena_save(arena);
+  workspace w;
+  const rb_status status = workspace_new(impulse->n, arena, &w);
+  if (status == RB_OK)
+    subtract_linear(impulse, delay_s, &w);
+  rb_fft_free(w.fft);
+  rb_arena_rewind(arena, scratch);
+  return status;
 }
 
 rb_status rb_impulse_response(const rb_impulse *impulse, unsigned order, double delay_s,

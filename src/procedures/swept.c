@@ -72,9 +72,16 @@ rb_status swept_take(const swept_layout *layout, unsigned channel, bool framed, 
     return rb_fail(err, status, "Taking the sweep out of the recording failed: %s.",
                    rb_status_text(status));
   RB_TRY(find_linear(layout, framed, n, taken, err));
+  // Noise is measured after the last response of either channel.
+  const double last_s = taken->delay_s + fmax(0, taken->other_s - taken->began_s);
+  const double quiet_s = fmax(0.2, taken->impulse.tail_s - last_s);
+  taken->impulse.quiet_s[0] = last_s + 0.35 * fmin(quiet_s, layout->tail_s);
+  taken->impulse.quiet_s[1] = last_s + 0.95 * fmin(quiet_s, layout->tail_s);
   taken->impulse.tail_s = fmin(taken->impulse.tail_s - taken->delay_s, layout->tail_s);
   if (taken->other_s > taken->began_s) // the other channel's sweep answers after that
     taken->impulse.tail_s = fmin(taken->impulse.tail_s, 0.6 * (taken->other_s - taken->began_s));
+  if (rb_impulse_remove_linear(&taken->impulse, taken->delay_s, arena) != RB_OK)
+    return rb_fail(err, RB_NO_MEM, "Out of memory for a sweep.");
   return RB_OK;
 }
 
@@ -115,6 +122,10 @@ rb_status swept_own(const swept_channel *taken, unsigned order, rb_arena *arena,
 rb_status swept_leak(const swept_channel *taken, rb_arena *arena, swept_response *response,
                      rb_err *err)
 {
+  // Where the right channel hears the left one, its own fifth and higher harmonics come soon after.
+  const double clear_s = STAGGER_E - log(6);
   const double delay_s = taken->delay_s - taken->began_s + taken->other_s;
-  return respond(&taken->impulse, 1, delay_s, arena, response, err);
+  rb_impulse impulse = taken->impulse;
+  impulse.tail_s = fmin(impulse.tail_s, clear_s * impulse.sweep.growth_s);
+  return respond(&impulse, 1, delay_s, arena, response, err);
 }

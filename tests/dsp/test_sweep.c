@@ -292,7 +292,7 @@ static void small_harmonics_behind_a_filter_hold_down_to_minus_90_db(void **stat
   (void)state;
   static const double SIZE_DB[] = {0, 0, -60, -70, -80, -90};
   const double rate_hz = 48000;
-  const rb_sweep sweep = designed(10, 22000, 10, rate_hz);
+  const rb_sweep sweep = designed(10, 22000, 5, rate_hz);
   const device d = known_device(rate_hz);
   rb_arena *arena = rb_arena_new(0);
   const size_t n = sweep.n_samples + 48000;
@@ -309,6 +309,7 @@ static void small_harmonics_behind_a_filter_hold_down_to_minus_90_db(void **stat
   rb_impulse impulse;
   assert_int_equal(rb_sweep_deconvolve(&sweep, x, n, 0, arena, &impulse), RB_OK);
   const double delay_s = (double)d.delay_samples / rate_hz;
+  assert_int_equal(rb_impulse_remove_linear(&impulse, delay_s, arena), RB_OK);
   double worst[6] = {0};
   for (unsigned order = 2; order <= 5; order++) {
     const size_t points = rb_log_grid(20 * order, 20000, 24, freq_hz);

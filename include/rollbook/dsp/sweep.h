@@ -53,10 +53,12 @@ typedef struct rb_impulse {
   rb_sweep sweep;
   double clock_offset;
   const double *linear;   ///< Divided by the spectrum of the samples played: exact for H1.
-  const double *harmonic; ///< Divided by the closed form of the spectrum: for the harmonics.
+  double *harmonic;       ///< Divided by the closed form of the spectrum: for the harmonics.
   size_t n;               ///< Samples of each; time 0 at index 0, negative times at the end.
-  double tail_s;          ///< Time after the linear response that holds nothing else: what was
-                          ///< captured after the sweep's end; the caller may lower it.
+  double tail_s;     ///< Time after the linear response that holds nothing else: what was captured
+                     ///< after the sweep's end; the caller may lower it.
+  double quiet_s[2]; ///< From when to when no response lies: noise is measured there. In the tail;
+                     ///< the caller may move it.
 } rb_impulse;
 
 /// Takes the sweep out of `n` captured samples, whose first one is the first one played; record at
@@ -71,6 +73,12 @@ RB_NODISCARD rb_status rb_sweep_deconvolve(const rb_sweep *sweep, const double *
 /// sample; `peak` (may be NULL) gets its signed height: its sign is the polarity.
 double rb_impulse_delay_s(const rb_impulse *impulse, double earliest_s, double latest_s,
                           double *peak);
+
+/// Takes the linear response at `delay_s` out of `impulse->harmonic`. What the closed form leaves of
+/// it (some −90 dB where the sweep begins) would else lie under the bass of small harmonics. Scratch
+/// from `arena` is given back. RB_NO_MEM.
+RB_NODISCARD rb_status rb_impulse_remove_linear(rb_impulse *impulse, double delay_s,
+                                                rb_arena *arena);
 
 /// The response of harmonic `order` (1 … RB_SWEEP_MAX_ORDER) at *output* frequencies `freq_hz`,
 /// with its time origin at exactly delay_s − L·ln(order), so that delay_s is taken out of every
