@@ -153,14 +153,23 @@ static void add_rows(rb_net *net, const row *rows, size_t n_rows, const values *
 
 _Static_assert(RB_LEN(circuit) + RB_LEN(speaker_load) <= RB_NET_ROWS, "the net has room");
 
+/// A leaky capacitor entered with the tube behind it counts beside the part's own leak.
+static double leak_beside(double part_ohm, const rb_tube_truth *tube)
+{
+  return tube->coupling_leak_ohm > 0 ? 1 / (1 / part_ohm + 1 / tube->coupling_leak_ohm) : part_ohm;
+}
+
 void rb_net_build(const rb_amp_setup *setup, unsigned channel, rb_net *net)
 {
   const rb_amp_parts *part = &setup->parts[channel];
-  const values known = {.part = *part,
-                        .tap_inner = part->screen_tap / 2,
-                        .tap_outer = (1 - part->screen_tap) / 2,
-                        .secondary = sqrt(part->secondary_ohm / part->primary_ohm),
-                        .load = setup->load_ohm};
+  const rb_tube_truth *tubes = &setup->tubes[channel * RB_AMP_PER_CHANNEL];
+  values known = {.part = *part,
+                  .tap_inner = part->screen_tap / 2,
+                  .tap_outer = (1 - part->screen_tap) / 2,
+                  .secondary = sqrt(part->secondary_ohm / part->primary_ohm),
+                  .load = setup->load_ohm};
+  known.part.coupling_leak_a = leak_beside(part->coupling_leak_a, &tubes[RB_AMP_PUSH]);
+  known.part.coupling_leak_b = leak_beside(part->coupling_leak_b, &tubes[RB_AMP_PULL]);
   memset(net, 0, sizeof *net);
   intern(net, "0");
   intern(net, "flux");

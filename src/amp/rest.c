@@ -93,9 +93,11 @@ static rb_status settle(rb_amp *amp, unsigned index, const double supply_v[2], d
     rb_solver_adopt(solver);
     rb_solver_resume(solver, &stored, RB_BACKWARD_EULER);
     rb_solver_slow(solver, slow, extra_a);
+    if (i + 4 == n_steps) // on the way there Newton's method may stumble, at the end it may not
+      solver->failures = 0;
     rb_solver_run(solver, &nothing, quiet, 1, &load_v, sum_a);
   }
-  const bool good = isfinite(load_v) && fabs(load_v) < 1;
+  const bool good = isfinite(load_v) && fabs(load_v) < 1 && solver->failures == 0;
   solver->tolerance = tolerance;
   solver->most_step_v = 200;
   return good ? RB_OK : RB_NO_CONVERGENCE;

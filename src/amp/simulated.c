@@ -9,6 +9,14 @@ static const double still_supply_v[2] = {420, 385};
 
 static const double tick_rate_hz = 44100; ///< At least so many supply steps a second.
 
+/// Plate and screen currents of the output tubes: moves their means by `share` towards now.
+static void follow_idle(rb_amp_channel *channel, double share)
+{
+  for (unsigned i = 0; i < 4; i++) // plates of the pentodes, then their screens
+    channel->idle_a[i] +=
+        share * (channel->solver.current[RB_NET_TRIODES + i] - channel->idle_a[i]);
+}
+
 static double idle_of(const rb_solver *solver, unsigned side)
 {
   const unsigned t = RB_NET_TRIODES + side;
@@ -109,6 +117,7 @@ static void share_supply(rb_amp *amp, const rb_supply *supply)
     channel->supply = *supply;
     channel->own_a[0] = channel->solver.b_plus_a;
     channel->own_a[1] = channel->solver.b2_a;
+    follow_idle(channel, 1);
     for (unsigned parity = 0; parity < 2; parity++)
       memcpy(amp->drawn_a[parity][c][0], channel->own_a, sizeof channel->own_a);
   }
@@ -242,6 +251,7 @@ void rb_amp_run(rb_amp *amp, unsigned index, const double *input_v, size_t n, do
     channel->own_a[0] = sum_a[0] / (double)samples;
     channel->own_a[1] = sum_a[1] / (double)samples;
     memcpy(amp->drawn_a[amp->parity][index][tick], channel->own_a, sizeof channel->own_a);
+    follow_idle(channel, amp->tick_s / 0.1);
   }
 }
 
@@ -268,8 +278,8 @@ void rb_amp_run_both(rb_amp *amp, const double *const input_v[2], size_t n, doub
 
 size_t rb_amp_block(const rb_amp *amp)
 {
-  const size_t ticks = (size_t)fmax(floor(0.5e-3 / amp->tick_s), 1);
-  return ticks * amp->tick_samples;
+  const double longest = fmin(1e-3 * amp->rate_hz, RB_AMP_BLOCK);
+  return (size_t)fmax(floor(longest / 8), 1) * 8;
 }
 
 double rb_amp_since_power_on_s(const rb_amp *amp)

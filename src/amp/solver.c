@@ -7,7 +7,7 @@
 
 enum {
   QUIET = RB_CURRENT_GRID, ///< Unknown currents while no grid draws any.
-  MOST_ROUNDS = 60,
+  MOST_ROUNDS = 40,
 };
 
 /// What a step of Newton's method may leave at each port, in units of 0.5 mV at a small tube's
@@ -129,9 +129,10 @@ RB_LANE_INLINE void eliminate(double *m, unsigned n, unsigned width, double *x)
 }
 
 /// One round of Newton's method for the first n currents at port voltages `v`: leaves the new
-/// currents and port voltages, returns the largest weighted change of a port.
+/// currents, goes `share` of the way to the new port voltages, returns the largest weighted change
+/// of a port.
 RB_LANE_INLINE double newton_round(rb_solver *solver, const rb_currents *at, const double *base,
-                                   double *v, double *current, double *k, unsigned n,
+                                   double share, double *v, double *current, double *k, unsigned n,
                                    unsigned width)
 {
   _Alignas(64) double m[RB_CURRENTS * RB_PORTS], fresh[RB_PORTS];
@@ -150,8 +151,11 @@ RB_LANE_INLINE double newton_round(rb_solver *solver, const rb_currents *at, con
     const double moved = fabs(fresh[p] - v[p]);
     const double weighted = moved * port_weight[p];
     most = weighted > most ? weighted : most;
-    v[p] = moved < solver->most_step_v ? fresh[p]
-                                       : v[p] + copysign(solver->most_step_v, fresh[p] - v[p]);
+  }
+  const double limit_v = solver->most_step_v;
+  for (unsigned p = 0; p < RB_PORTS; p++) {
+    const double step = most <= solver->tolerance ? fresh[p] - v[p] : share * (fresh[p] - v[p]);
+    v[p] += fabs(step) < limit_v ? step : copysign(limit_v, step);
   }
   return most;
 }
@@ -164,19 +168,21 @@ RB_LANE_INLINE bool any_grid_live(const rb_lanes *lanes, const double *v)
   return live;
 }
 
-/// Solves for the port currents of one sample, from port voltages `v` as first guess.
-RB_LANE_INLINE void newton(rb_solver *solver, const double *base, double *v)
+/// Newton's method from port voltages `v`, for at most `most_rounds`; whether it arrived.
+RB_LANE_INLINE bool newton(rb_solver *solver, const double *base, double *v, unsigned most_rounds)
 {
   rb_currents at;
   bool live = any_grid_live(&solver->lanes, v);
-  for (unsigned round = 0; round < MOST_ROUNDS; round++) {
+  for (unsigned round = 0; round < most_rounds; round++) {
     rb_lanes_at(&solver->lanes, v, &at);
     solver->evaluations++;
     live = live || at.grids_live;
+    // Where full steps chase each other round a bend of the curves, shorter ones arrive.
+    const double share = round < 8 ? 1 : round < 24 ? 0.5 : 0.2;
     double moved;
     if (!live) {
-      moved =
-          newton_round(solver, &at, base, v, solver->current, &solver->quiet_rows[0][0], QUIET, 12);
+      moved = newton_round(solver, &at, base, share, v, solver->current, &solver->quiet_rows[0][0],
+                           QUIET, 12);
       if (any_grid_live(&solver->lanes, v)) {
         live = true;
         continue;
@@ -187,13 +193,40 @@ RB_LANE_INLINE void newton(rb_solver *solver, const double *base, double *v)
       if (!at.grids_live)
         for (unsigned t = 0; t < RB_NET_TUBES; t++)
           at.grid[t] = at.grid_by_grid[t] = 0;
-      moved = newton_round(solver, &at, base, v, solver->current, &solver->all_rows[0][0],
+      moved = newton_round(solver, &at, base, share, v, solver->current, &solver->all_rows[0][0],
                            RB_CURRENTS, 16);
     }
     if (moved <= solver->tolerance)
-      return;
+      return true;
   }
-  solver->failures++;
+  return false;
+}
+
+/// The long way for a violent sample: from the last sample's voltages, which solve a problem that
+/// is known, by small changes of the problem to the one asked (continuation).
+static __attribute__((noinline)) void newton_by_steps(rb_solver *solver, const double *base,
+                                                      double *v)
+{
+  enum { STEPS = 32 };
+  rb_currents at;
+  double current[RB_PORTS] = {0}, known[RB_PORTS], between[RB_PORTS];
+  memcpy(v, solver->v[0], RB_PORTS * sizeof *v);
+  rb_lanes_at(&solver->lanes, v, &at);
+  if (!at.grids_live)
+    memset(at.grid, 0, sizeof at.grid);
+  gather(solver, &at, v, RB_CURRENTS, current);
+  for (unsigned p = 0; p < RB_PORTS; p++) {
+    known[p] = v[p];
+    for (unsigned c = 0; c < RB_CURRENTS; c++)
+      known[p] -= solver->step.port_by_current[p][c] * current[c];
+  }
+  bool arrived = false;
+  for (unsigned i = 1; i <= STEPS; i++) {
+    for (unsigned p = 0; p < RB_PORTS; p++)
+      between[p] = known[p] + (base[p] - known[p]) * i / STEPS;
+    arrived = newton(solver, between, v, 60);
+  }
+  solver->failures += !arrived;
 }
 
 RB_LANE_INLINE void one_sample(rb_solver *solver, double input_v)
@@ -203,7 +236,8 @@ RB_LANE_INLINE void one_sample(rb_solver *solver, double input_v)
   linear_part(solver, input_v, rows);
   for (unsigned p = 0; p < RB_PORTS; p++)
     v[p] = 3 * (solver->v[0][p] - solver->v[1][p]) + solver->v[2][p];
-  newton(solver, rows, v);
+  if (!newton(solver, rows, v, MOST_ROUNDS))
+    newton_by_steps(solver, rows, v);
   add_currents(step, solver->current, RB_CURRENTS, RB_ROW_STATE, RB_STEP_ROWS, rows, rows);
   memcpy(solver->v[2], solver->v[1], sizeof v);
   memcpy(solver->v[1], solver->v[0], sizeof v);

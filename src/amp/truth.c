@@ -147,9 +147,8 @@ rb_amp_truth rb_amp_truth_of(const rb_amp *amp, unsigned index)
       amp->setup.speaker ? cabs(seen) : cabs(1 / (1 / seen - 1 / amp->setup.load_ohm));
   truth.separation_db = separation_db(amp, index, 1000, truth.gain);
   for (unsigned side = 0; side < 2; side++) {
-    truth.idle_plate_a[side] = channel->solver.current[RB_NET_TRIODES + side];
-    truth.idle_cathode_a[side] =
-        truth.idle_plate_a[side] + channel->solver.current[RB_CURRENT_SCREEN + side];
+    truth.idle_plate_a[side] = channel->idle_a[side];
+    truth.idle_cathode_a[side] = channel->idle_a[side] + channel->idle_a[2 + side];
   }
   truth.b_plus_v = channel->supply.b_plus_v;
   truth.b2_v = channel->supply.b2_v;

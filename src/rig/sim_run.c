@@ -13,11 +13,6 @@
 
 enum { RING = 1 << 13, METER_WINDOWS_MOST = 1 << 16 };
 
-/// Where two threads wait for each other. Spins a little, then gives way: a block is short.
-typedef struct meeting {
-  atomic_uint arrived, round;
-} meeting;
-
 typedef struct sim_job sim_job;
 
 /// One channel's way from the card's output to its input.
@@ -40,30 +35,16 @@ struct sim_job {
   rb_capture *capture;
   sim_kernel kernel;
   size_t n_internal, block, window_samples;
-  double latency, step; ///< Internal samples: delay, and per captured frame.
-  double fade_from;     ///< Internal sample the play side fades from; INFINITY.
-  atomic_int stop;      ///< An rb_status; set by a side or by the caller's wish.
-  size_t stop_at;       ///< Internal sample at which both sides end.
+  double latency, step;  ///< Internal samples: delay, and per captured frame.
+  double fade_from;      ///< Internal sample the play side fades from; INFINITY.
+  atomic_int stop;       ///< An rb_status; set by a side or by the caller's wish.
+  atomic_size_t stop_at; ///< Internal sample at which both sides end.
   size_t next_knock;
-  meeting meeting;
+  /// Which block is being worked on, times four, plus a bit for each side that a thread has taken.
+  atomic_size_t turn;
+  atomic_uint finished; ///< Sides of this block that are done.
   sim_side side[2];
 };
-
-/// Returns when both threads have come. The last one does what must be done alone.
-static void meet(sim_job *job, void (*alone)(sim_job *job, size_t done), size_t done)
-{
-  meeting *m = &job->meeting;
-  const unsigned round = atomic_load(&m->round);
-  if (atomic_fetch_add(&m->arrived, 1) == 1) {
-    alone(job, done);
-    atomic_store(&m->arrived, 0);
-    atomic_store(&m->round, round + 1);
-    return;
-  }
-  for (unsigned spins = 0; atomic_load(&m->round) == round; spins++)
-    if (spins > 2000)
-      sched_yield();
-}
 
 static void note_stop(sim_job *job, rb_status status)
 {
@@ -174,13 +155,43 @@ static void run_block(sim_side *side, size_t first, size_t n)
   record(side, first + n);
 }
 
-static void *run_side(void *payload)
+/// Takes a side of the present block, rather `wanted` than the other; −1 when both are taken
+/// or all is done.
+static int take_side(sim_job *job, unsigned wanted, size_t *block)
 {
-  sim_side *side = payload;
-  sim_job *job = side->job;
-  for (size_t first = 0; first < job->stop_at; first += job->block) {
-    run_block(side, first, job->block);
-    meet(job, between_blocks, first + job->block);
+  size_t turn = atomic_load(&job->turn);
+  for (;;) {
+    *block = turn / 4;
+    const unsigned side = turn & (1u << wanted) ? !wanted : wanted;
+    if (turn & (1u << side) || *block * job->block >= job->stop_at)
+      return -1;
+    if (atomic_compare_exchange_weak(&job->turn, &turn, turn | (1u << side)))
+      return (int)side;
+  }
+}
+
+/// A thread's work: whatever side of the present block nobody has taken. So each thread keeps to
+/// its own channel, but when the system lets only one run, that one goes on alone.
+static void *work(void *payload)
+{
+  sim_side *own = payload;
+  sim_job *job = own->job;
+  size_t block;
+  unsigned spins = 0;
+  while ((block = atomic_load(&job->turn) / 4) * job->block < job->stop_at) {
+    const int side = take_side(job, own->channel, &block);
+    if (side < 0) {
+      if (++spins > 500)
+        sched_yield();
+      continue;
+    }
+    spins = 0;
+    run_block(&job->side[side], block * job->block, job->block);
+    if (atomic_fetch_add(&job->finished, 1) == 1) {
+      between_blocks(job, (block + 1) * job->block);
+      atomic_store(&job->finished, 0);
+      atomic_store(&job->turn, (block + 1) * 4);
+    }
   }
   return NULL;
 }
@@ -268,11 +279,11 @@ static rb_status prepare(sim_job *job, sim_run *run, const rb_exchange *exchange
 static rb_status run_both(sim_job *job, rb_err *err)
 {
   pthread_t right;
-  const int failed = pthread_create(&right, NULL, run_side, &job->side[RB_RIGHT]);
+  const int failed = pthread_create(&right, NULL, work, &job->side[RB_RIGHT]);
   if (failed)
     return rb_fail(err, RB_NO_MEM, "No thread could be started for the simulated amplifier: %s.",
                    strerror(failed));
-  run_side(&job->side[RB_LEFT]);
+  work(&job->side[RB_LEFT]);
   pthread_join(right, NULL);
   const rb_status status = (rb_status)atomic_load(&job->stop);
   if (status == RB_CLIPPED)

@@ -109,7 +109,7 @@ void rb_amp_reseed(rb_amp *amp, uint64_t seed);
 void rb_amp_run(rb_amp *amp, unsigned channel, const double *input_v, size_t n, double *load_v);
 void rb_amp_block_done(rb_amp *amp, size_t n);
 
-/// Samples in about 0.5 ms: the usual n.
+/// The usual n: at most 1 ms.
 size_t rb_amp_block(const rb_amp *amp);
 
 /// Both channels one after the other, any n; NULL input is silence, NULL output is not wanted.
@@ -146,11 +146,11 @@ typedef struct rb_amp_truth {
   double high_3db_hz;          ///< First crossing above 1 kHz.
   double output_impedance_ohm; ///< Magnitude at 1 kHz.
   double separation_db;        ///< At 1 kHz, this channel driven, the other heard; positive.
-  double idle_plate_a[2];      ///< Push, pull.
-  double idle_cathode_a[2];    ///< Push, pull.
+  double idle_plate_a[2];      ///< Push, pull: means over the last tenth of a second.
+  double idle_cathode_a[2];    ///< The same with the screens.
   double first_stage_gain;     ///< Grid to plate of the first section, feedback opened by a large
                                ///< capacitor from its cathode to ground. Negative: inverts.
-  double b_plus_v, b2_v;       ///< Means of the supply.
+  double b_plus_v, b2_v;       ///< Supply at this moment, ripple and all.
 } rb_amp_truth;
 
 rb_amp_truth rb_amp_truth_of(const rb_amp *amp, unsigned channel);
