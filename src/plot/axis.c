@@ -13,8 +13,7 @@ rb_axis rb_axis_frequency(void)
       .kind = RB_AXIS_LOG, .low = 20, .high = 20000, .title = "Frequency (Hz)", .hertz = true};
 }
 
-// The smallest of 1, 2, 5 times a power of ten that is not under `least`.
-static double round_step(double least)
+double rb_round_step(double least)
 {
   double decade = pow(10, floor(log10(least)));
   const double steps[] = {1, 2, 5, 10};
@@ -29,16 +28,11 @@ rb_axis rb_axis_around(double low, double high, double least, const char *title)
   double lacking = fmax(0, least - (high - low));
   low -= lacking / 2;
   high += lacking / 2;
-  double step = round_step(fmax(high - low, 1e-12) / STEPS);
+  double step = rb_round_step(fmax(high - low, 1e-12) / STEPS);
   return (rb_axis){.kind = RB_AXIS_LINEAR,
                    .low = step * floor(low / step + 1e-9),
                    .high = step * ceil(high / step - 1e-9),
                    .title = title};
-}
-
-double rb_axis_step(const rb_axis *axis)
-{
-  return round_step((axis->high - axis->low) / (STEPS + 2));
 }
 
 // 1, 3, 10 …: whole and half decades (3 for √10, so that the end can be read).
@@ -87,7 +81,7 @@ static void write_label(const rb_axis *axis, double value, int decimals, tick *o
 
 static size_t linear_ticks(const rb_axis *axis, double length, double room, tick *ticks)
 {
-  double step = round_step((axis->high - axis->low) * room / length);
+  double step = rb_round_step((axis->high - axis->low) * room / length);
   int decimals = (int)fmax(0, -floor(log10(step) + 1e-9));
   size_t n = 0;
   for (double k = ceil(axis->low / step - 1e-9);

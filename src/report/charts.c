@@ -130,8 +130,19 @@ static void add_move(rb_text *text, const rb_effect *effect)
   }
   const double size[2] = {fabs(effect->interval[0]), fabs(effect->interval[1])};
   const double interval[2] = {fmin(size[0], size[1]), fmax(size[0], size[1])};
-  rb_figure change = rb_figure_change(fabs(effect->difference), interval, effect->quantity.unit);
+  rb_figure change = rb_figure_change(fabs(effect->difference), interval,
+                                      rb_unit_of_change(effect->quantity.unit));
   rb_text_printf(text, "%s %s", effect->difference < 0 ? "down" : "up", change.text + 1);
+}
+
+static bool any_changed(const maker *m, const char *key, const char *condition)
+{
+  for (size_t c = 0; c < RB_LEN(channels); c++) {
+    const shown_row *row = shown_find(m->page, key, channels[c], condition);
+    if (row && (!row->effect || row->effect->word == RB_CHANGED))
+      return true;
+  }
+  return false;
 }
 
 // "Second harmonic down 6.1 dB left, no change resolved right".
@@ -139,6 +150,10 @@ static void add_finding(const maker *m, rb_text *text, const char *key, const ch
 {
   const rb_reading_kind *kind = rb_reading_kind_find(key);
   rb_text_add(text, kind ? kind->label : key);
+  if (!any_changed(m, key, condition)) {
+    rb_text_add(text, ": no change resolved");
+    return;
+  }
   size_t told = 0;
   for (size_t c = 0; c < RB_LEN(channels); c++) {
     const shown_row *row = shown_find(m->page, key, channels[c], condition);
@@ -242,20 +257,16 @@ static double dial_panel(maker *m, rb_panel *panel, rb_channel channel)
   return reach;
 }
 
-// Rings at round percentages, the outermost the plane's edge.
+// Rings at round percentages, at most four, the outermost the plane's edge.
 static void dial_plane(maker *m, double reach)
 {
-  rb_axis plane = rb_axis_around(0, reach, 0, "In step with the wave (% of the tone)");
-  enum { MOST_RINGS = 10 };
-  double *rings = take(m, MOST_RINGS, sizeof *rings);
-  size_t n = 0;
-  double step = rb_axis_step(&plane);
-  while (plane.high / step > 5)
-    step *= 2;
-  for (; rings && n < MOST_RINGS && (double)(n + 1) * step <= plane.high * 1.001; n++)
-    rings[n] = (double)(n + 1) * step;
-  plane.low = -plane.high;
-  plane.signs = true;
+  double step = rb_round_step(reach / 4);
+  size_t n = (size_t)ceil(reach / step - 1e-9);
+  double edge = (double)n * step, *rings = take(m, n, sizeof *rings);
+  for (size_t i = 0; rings && i < n; i++)
+    rings[i] = (double)(i + 1) * step;
+  rb_axis plane = {
+      .low = -edge, .high = edge, .signs = true, .title = "In step with the wave (% of the tone)"};
   for (size_t i = 0; i < m->n_panels; i++) {
     rb_panel *panel = &m->panels[i];
     panel->x = panel->y = plane;

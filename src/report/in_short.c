@@ -9,6 +9,7 @@
 #include <string.h>
 
 enum { MOST_TOLD = 3, LEAST_SENTENCES = 4 };
+static const double COARSE_DB = 3, COARSE_SHARE = 0.5;
 
 static const rb_channel channels[] = {RB_LEFT, RB_RIGHT, RB_BOTH};
 
@@ -69,7 +70,7 @@ static void add_change(rb_text *text, const rb_effect *effect, const rb_effect *
   bool same_way = before && is_changed(before) && before->difference * effect->difference > 0;
   const double ends[2] = {fabs(effect->interval[0]), fabs(effect->interval[1])};
   const double interval[2] = {fmin(ends[0], ends[1]), fmax(ends[0], ends[1])};
-  const char *unit = effect->quantity.unit;
+  const char *unit = rb_unit_of_change(effect->quantity.unit);
   rb_figure change = rb_figure_change(fabs(effect->difference), interval, unit);
   if (!same_way)
     rb_text_add(text, effect->difference < 0 ? "fell by " : "rose by ");
@@ -77,15 +78,33 @@ static void add_change(rb_text *text, const rb_effect *effect, const rb_effect *
                  rb_figure_interval(interval, unit).text, place_words(effect->quantity.channel));
 }
 
+static double farthest(const rb_effect *effect)
+{
+  return fmax(fabs(effect->interval[0]), fabs(effect->interval[1]));
+}
+
+// An interval that holds everything a reader could care about: nobody is told that distortion did
+// not move by more than 23 dB.
+static bool is_coarse(const rb_effect *effect)
+{
+  if (strncmp(effect->quantity.unit, "dB", 2) == 0)
+    return farthest(effect) > COARSE_DB;
+  return farthest(effect) > COARSE_SHARE * fabs(effect->a.value);
+}
+
 static void add_no_change(rb_text *text, const rb_effect *effect)
 {
+  const char *unit = rb_unit_of_change(effect->quantity.unit);
   if (effect->basis == RB_BASIS_NONE)
     rb_text_add(text, "was too small to measure");
-  else if (effect->basis == RB_BASIS_SITTINGS)
-    rb_text_printf(text, "did not move by more than %s",
-                   rb_figure_prose(effect->smallest_resolvable, effect->quantity.unit).text);
-  else
+  else if (effect->basis != RB_BASIS_SITTINGS)
     rb_text_add(text, "cannot be judged without a second sitting");
+  else if (is_coarse(effect))
+    rb_text_printf(text, "cannot be judged yet, since anything from %s would fit these sittings,",
+                   rb_figure_interval(effect->interval, unit).text);
+  else
+    rb_text_printf(text, "did not move by more than %s",
+                   rb_figure_rounded(farthest(effect), 0.1 * farthest(effect), unit).text);
   rb_text_add(text, place_words(effect->quantity.channel));
 }
 
@@ -100,7 +119,8 @@ static bool add_neither(rb_text *text, const rb_effect *left, const rb_effect *r
   both.quantity.channel = RB_BOTH;
   rb_text_add(text, " ");
   add_no_change(text, &both);
-  rb_text_add(text, " on either side");
+  rb_text_add(text, both.basis == RB_BASIS_SITTINGS && is_coarse(&both) ? " on one side or both"
+                                                                        : " on either side");
   return true;
 }
 

@@ -29,15 +29,18 @@ static rb_status load_sittings(rb_book *book, const rb_table *table, rb_arena *a
   return RB_OK;
 }
 
-static rb_status load_heard(const rb_report *report, rb_arena *arena, swap_page *page, rb_err *err)
+static rb_status load_heard(rb_book *book, rb_arena *arena, swap_page *page, rb_err *err)
 {
+  rb_impression *impressions = NULL;
   rb_heard *heard = NULL;
-  if (!report->n_heard)
+  const rb_comparison *comparison = page->comparison;
+  RB_TRY(rb_book_impressions(book, comparison->lineup_b.id, comparison->lineup_a.id, arena,
+                             &impressions, &page->n_heard, err));
+  if (!page->n_heard)
     return RB_OK;
-  if (rb_judge_heard(page->comparison, report->heard, report->n_heard, arena, &heard) != RB_OK)
+  if (rb_judge_heard(comparison, impressions, page->n_heard, arena, &heard) != RB_OK)
     return no_memory(err);
   page->heard = heard;
-  page->n_heard = report->n_heard;
   return RB_OK;
 }
 
@@ -55,7 +58,7 @@ rb_status load_swap(rb_book *book, const rb_report *report, rb_arena *arena, swa
   page->comparison = comparison;
   page->table = table;
   RB_TRY(load_sittings(book, table, arena, &page->sittings, &page->n_sittings, err));
-  return load_heard(report, arena, page, err);
+  return load_heard(book, arena, page, err);
 }
 
 static rb_status load_passes(rb_book *book, const rb_lineup *lineup, rb_arena *arena,

@@ -94,7 +94,7 @@ static const rb_because *sister(const rb_heard *heard, size_t index)
 
 static void effect_words(html_writer *page, const rb_effect *effect)
 {
-  const char *unit = effect->quantity.unit;
+  const char *unit = rb_unit_of_change(effect->quantity.unit);
   if (effect->quantity.channel != RB_BOTH)
     html_printf(page, "%s ", rb_channel_name(effect->quantity.channel));
   if (effect->basis == RB_BASIS_NONE)

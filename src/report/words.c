@@ -202,6 +202,11 @@ static rb_scale change_scale(double size, const double interval[2], const char *
   return scale;
 }
 
+const char *rb_unit_of_change(const char *unit)
+{
+  return is_decibel(unit) && !strchr(unit, ' ') && strcmp(unit, "dB/min") != 0 ? "dB" : unit;
+}
+
 rb_figure rb_figure_change(double difference, const double interval[2], const char *unit)
 {
   int decimals;

@@ -73,7 +73,7 @@ static void an_axis_around_data_holds_it_between_round_ends(void **state)
   for (double low = -170; low < 0; low += 7.3)
     for (double width = 0.001; width < 200; width *= 3.7) {
       rb_axis axis = rb_axis_around(low, low + width, 0, "x");
-      double step = rb_axis_step(&axis);
+      double step = rb_round_step((axis.high - axis.low) / 8);
       assert_at_most(axis.low, low + 1e-9);
       assert_at_most(low + width, axis.high + 1e-9);
       assert_at_most(axis.high - axis.low, 2 * width + 2 * step);
@@ -81,6 +81,14 @@ static void an_axis_around_data_holds_it_between_round_ends(void **state)
   rb_axis axis = rb_axis_around(-0.1, 0.1, 6, "x");
   assert_near(axis.low, -3, 1e-9);
   assert_near(axis.high, 3, 1e-9);
+}
+
+static void a_round_step_is_the_next_of_one_two_five(void **state)
+{
+  (void)state;
+  const double cases[][2] = {{1, 1}, {1.01, 2}, {2.5, 5}, {5.1, 10}, {0.031, 0.05}, {70, 100}};
+  for (size_t i = 0; i < RB_LEN(cases); i++)
+    assert_near_relative(rb_round_step(cases[i][0]), cases[i][1], 1e-9);
 }
 
 static void named_axes_show_their_names(void **state)
@@ -99,6 +107,7 @@ int main(void)
       cmocka_unit_test(linear_labels_are_ones_twos_and_fives),
       cmocka_unit_test(decades_end_at_ones_and_threes),
       cmocka_unit_test(an_axis_around_data_holds_it_between_round_ends),
+      cmocka_unit_test(a_round_step_is_the_next_of_one_two_five),
       cmocka_unit_test(named_axes_show_their_names),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);

@@ -15,7 +15,7 @@
 /// Colours follow a set that colour-blind readers can tell apart: blue #0072B2, vermilion #D55E00,
 /// bluish green #009E73 (Okabe & Ito 2008; Wong, Nature Methods 8, 441 (2011)). Identity is never
 /// by colour alone: lines carry their names, and the second is dashed in print.
-// unitless: x, y, low, high, radius_x, radius_y, rings, at, least, half_width_x, rb_axis_step
+// unitless: x, y, low, high, radius_x, radius_y, rings, at, least, half_width_x, rb_round_step
 
 /// Whose numbers a mark shows.
 typedef enum rb_ink { RB_INK_A, RB_INK_B, RB_INK_C, RB_INK_GREY, RB_INK_COUNT } rb_ink;
@@ -40,8 +40,8 @@ rb_axis rb_axis_frequency(void);
 /// A linear axis that holds low … high at round ends and is at least `least` wide.
 rb_axis rb_axis_around(double low, double high, double least, const char *title);
 
-/// The step rb_axis_around chose: the distance of a linear axis's finest round labels.
-double rb_axis_step(const rb_axis *axis);
+/// The smallest of 1, 2 and 5 times a power of ten that is not under `least` (> 0).
+double rb_round_step(double least);
 
 /// A logarithmic axis over whole decades, or halves of them, that holds low … high (> 0).
 rb_axis rb_axis_decades(double low, double high, const char *title);

@@ -4,19 +4,15 @@
 
 #include "rollbook/base/text.h"
 #include "rollbook/book/book.h"
-#include "rollbook/model/impression.h"
 
 /// What to show: two line-ups side by side, one line-up, or one tube.
 typedef enum rb_report_kind { RB_REPORT_SWAP, RB_REPORT_LINEUP, RB_REPORT_TUBE } rb_report_kind;
 
-/// A report to be written. Zero all that does not apply.
+/// A report to be written. A swap shows what was heard, too, where the book holds impressions.
 typedef struct rb_report {
   rb_report_kind kind;
   const char *name;    ///< The line-up (of a swap: A, what was there before) or the tube.
   const char *against; ///< RB_REPORT_SWAP: line-up B, what came in.
-  const rb_impression
-      *heard;     ///< RB_REPORT_SWAP: what was heard between the two; judged on the page.
-  size_t n_heard; ///<
 } rb_report;
 
 /// One self-contained HTML page (no network, no script; light, dark and print). Appends to `html`.

@@ -57,6 +57,9 @@ rb_figure rb_figure_reading(const rb_reading *reading);
 /// "below 0.002 %"; `bound` rounded up to two significant digits, decibels to whole ones.
 rb_figure rb_figure_below(double bound, const char *unit);
 
+/// The unit of a difference: "dB" for "dBFS", "dBV" and other levels; others as they are.
+const char *rb_unit_of_change(const char *unit);
+
 /// A change with its sign and unit: "−6.1 dB", digits as its half-interval has them.
 rb_figure rb_figure_change(double difference, const double interval[2], const char *unit);
 
