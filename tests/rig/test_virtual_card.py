@@ -151,6 +151,39 @@ def a_file_device_is_exact_at_every_rate():
             assert residual < -300 and "missing 0" in text, (rate, residual, text)
 
 
+def resampling(rate, other, sample_format="float32le"):
+    """PulseAudio plays any rate and says nothing; a sink that runs at its own rate converts."""
+    with virtual_card.Pulse(48000, sample_format) as card:
+        line = run(card, "rate", card.device, rate, 0).splitlines()[-1]
+        assert line.startswith(f"resampled\t{other} Hz" if other else "as it is"), (rate, line)
+        return f"{rate} Hz: " + line.replace("\t", " ")
+
+
+def a_conversion_upwards_is_noticed():
+    return resampling(44100, 48000)
+
+
+def a_conversion_to_half_is_noticed():
+    return resampling(96000, 48000)
+
+
+def a_conversion_downwards_is_noticed():
+    return resampling(88200, 48000)
+
+
+def rounding_to_16_bit_is_no_conversion():
+    return resampling(48000, 0, "s16le")
+
+
+def a_path_that_does_not_resample_is_not_suspected():
+    with virtual_card.Jack(48000) as card:
+        assert "as it is" in run(card, "rate", card.device, 48000, 0)
+    with virtual_card.AlsaFile() as card:
+        for rate in (44100, 48000, 88200, 96000, 192000):
+            card.write("loop.raw", "")
+            assert "as it is" in run(card, "rate", card.device, rate, 0), rate
+
+
 # ---- a device under test nobody here wrote -------------------------------------------------------
 
 def harmonics_db(samples, rate, hz=1000, count=7):
@@ -397,7 +430,8 @@ def ten_starts_and_stops_on_jack_lose_nothing():
 
 
 SCENARIOS = [  # the longest first
-    ten_starts_and_stops_lose_nothing, ten_more_starts_and_stops_lose_nothing,
+    a_conversion_upwards_is_noticed, a_conversion_to_half_is_noticed, a_conversion_downwards_is_noticed,
+    rounding_to_16_bit_is_no_conversion, ten_starts_and_stops_lose_nothing, ten_more_starts_and_stops_lose_nothing,
     ten_starts_and_stops_on_jack_lose_nothing, jack_is_exact_and_refuses_another_rate,
     inserted_silence_is_seen_and_the_capture_taken_again, a_suspended_moment_costs_a_repeat_at_most,
     pulse_frozen_in_the_middle, pulse_killed_in_the_middle,
@@ -406,7 +440,7 @@ SCENARIOS = [  # the longest first
     a_valve_plugin_measures_as_it_does_offline, a_wave_wrapper_measures_as_it_does_offline,
     a_diode_measures_as_it_does_offline_and_in_theory,
     pulse_float_is_exact, pulse_16_bit_has_the_residual_of_16_bit, pulse_96k_is_exact, pulse_192k_is_exact,
-    a_file_device_is_exact_at_every_rate, an_absent_device_is_answered_with_a_list,
+    a_path_that_does_not_resample_is_not_suspected, a_file_device_is_exact_at_every_rate, an_absent_device_is_answered_with_a_list,
     a_device_that_swallows_sound_at_once_is_refused, a_sound_system_that_aborts_takes_only_the_worker,
     no_server_at_all_is_told,
 ]

@@ -7,6 +7,7 @@
 //       plays a sine on both channels COUNT times and writes the last capture as float WAV;
 //       "open" opens and closes the rig for each, "keep" (the default) once for all
 //   tool_card hold URI RATE SECONDS   opens the rig and waits
+//   tool_card rate URI RATE SECONDS   whether the path resamples
 // Environment: CANCEL_AFTER_S asks to stop after so many seconds; LOG is the log's path.
 #include "rollbook/base/clock.h"
 #include "rollbook/base/log.h"
@@ -160,6 +161,19 @@ static rb_status hold(const task *what, rb_err *err)
   return status;
 }
 
+static rb_status check_rate(const task *what, rb_arena *arena, rb_err *err)
+{
+  rb_guard *guard = NULL;
+  rb_rate_check found;
+  RB_TRY(open_rig(what, &guard, err));
+  rb_status status = rb_guard_check_rate(guard, 0.3, &cancel, arena, &found, err);
+  rb_guard_close(guard);
+  if (status == RB_OK)
+    printf("%s\t%g Hz\timage %.1f dB\tloss %.1f dB\n", found.resamples ? "resampled" : "as it is",
+           found.other_rate_hz, found.image_db, found.upper_loss_db);
+  return status;
+}
+
 int main(int argc, char **argv)
 {
   if (rb_card_worker_asked(argc, argv))
@@ -183,7 +197,9 @@ int main(int argc, char **argv)
                .how = argc > 9 ? argv[9] : "keep"};
   rb_arena *arena = rb_arena_new(0);
   rb_err err = {0};
-  rb_status status = strcmp(argv[1], "hold") == 0 ? hold(&what, &err) : run(&what, arena, &err);
+  rb_status status = strcmp(argv[1], "hold") == 0   ? hold(&what, &err)
+                     : strcmp(argv[1], "rate") == 0 ? check_rate(&what, arena, &err)
+                                                    : run(&what, arena, &err);
   rb_arena_free(arena);
   return status == RB_OK ? 0 : fail(status, &err);
 }

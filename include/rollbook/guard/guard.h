@@ -59,4 +59,22 @@ RB_NODISCARD rb_status rb_guard_find_level(rb_guard *guard, double frequency_hz,
                                            rb_channel drive, const rb_cancel *cancel,
                                            rb_arena *arena, double drive_dbfs[2], rb_err *err);
 
+/// Whether something between player and recorder converts the sample rate without saying so.
+typedef struct rb_rate_check {
+  bool resamples;
+  double other_rate_hz; ///< At which the path runs in between; 0 where it does not resample.
+  double image_db;      ///< The weaker tone's strongest image, re the tone as played; −400: none.
+  double upper_loss_db; ///< How much weaker the upper tone came back than the lower one.
+} rb_rate_check;
+
+/// Plays two tones with peak `peak` one after the other, at 0.11 and 0.41 of the rate, and looks
+/// for what a conversion from rate to another rate R and back leaves: images of a tone f at |f +
+/// n·(rate − R)|, n = ±1 … ±4, folded, for each usual R; and nothing over R/2. Found means that
+/// both tones show it for the same R, over −120 dB and 15 dB over the noise there.
+///
+/// For a direct loop from output to input, or through an amplifier at a low level. A conversion to
+/// a higher rate of better quality than that is not seen.
+RB_NODISCARD rb_status rb_guard_check_rate(rb_guard *guard, double peak, const rb_cancel *cancel,
+                                           rb_arena *arena, rb_rate_check *found, rb_err *err);
+
 #endif
