@@ -48,6 +48,14 @@ static double place_x_inside(const painter *p, double x)
   return p->left + p->width * placed;
 }
 
+static double widest_label(const tick *ticks, size_t n)
+{
+  double widest = 0;
+  for (size_t i = 0; i < n; i++)
+    widest = fmax(widest, svg_text_width(ticks[i].label, LETTER));
+  return widest;
+}
+
 static void draw_axes(painter *p)
 {
   tick ticks[MOST_TICKS];
@@ -60,6 +68,8 @@ static void draw_axes(painter *p)
     svg_text(p->svg, "tick", "end", p->left - 7, y + 4, ticks[i].label);
   }
   n = axis_ticks(&p->panel->x, p->width, 30, ticks);
+  if (widest_label(ticks, n) > 24)
+    n = axis_ticks(&p->panel->x, p->width, widest_label(ticks, n) + 8, ticks);
   for (size_t i = 0; i < n; i++) {
     double x = place_x(p, ticks[i].value);
     if (p->panel->x.kind != RB_AXIS_NAMED && !p->panel->n_rings)

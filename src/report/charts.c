@@ -76,13 +76,14 @@ static void harmonics_stems(maker *m, rb_panel *panel, rb_channel channel)
     double at = order - LOWEST_ORDER + 1;
     for (size_t side = 0; side < n_sides; side++) {
       const shown_value *value = &row->sides[side];
+      double half = value->resolved ? value->expanded : 0;
       if (value->present)
         stems[panel->n_stems++] =
             (rb_stem){.ink = (rb_ink)side,
                       .x = at + (n_sides == 2 ? 0.36 * (double)side - 0.18 : 0),
                       .y = value->value,
-                      .low = value->value - value->expanded,
-                      .high = value->value + value->expanded,
+                      .low = value->value - half,
+                      .high = value->value + half,
                       .filled = order % 2 == 0,
                       .bound = !value->resolved};
     }

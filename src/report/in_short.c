@@ -92,20 +92,28 @@ static bool is_coarse(const rb_effect *effect)
   return farthest(effect) > COARSE_SHARE * fabs(effect->a.value);
 }
 
+// Two digits, rounded up so that it stays a bound.
+static rb_figure bound_words(double bound, const char *unit)
+{
+  double steps = pow(10, rb_decimals_for(bound, bound));
+  double rounded = ceil(bound * steps - 1e-6) / steps;
+  return rb_figure_rounded(rounded, rounded, unit);
+}
+
 static void add_no_change(rb_text *text, const rb_effect *effect)
 {
   const char *unit = rb_unit_of_change(effect->quantity.unit);
+  const char *place = place_words(effect->quantity.channel);
   if (effect->basis == RB_BASIS_NONE)
-    rb_text_add(text, "was too small to measure");
+    rb_text_printf(text, "was too small to measure%s", place);
   else if (effect->basis != RB_BASIS_SITTINGS)
-    rb_text_add(text, "cannot be judged without a second sitting");
+    rb_text_printf(text, "cannot be judged without a second sitting%s", place);
   else if (is_coarse(effect))
-    rb_text_printf(text, "cannot be judged yet, since anything from %s would fit these sittings,",
-                   rb_figure_interval(effect->interval, unit).text);
+    rb_text_printf(text, "cannot be judged yet%s (anything from %s would fit these sittings)",
+                   place, rb_figure_interval(effect->interval, unit).text);
   else
-    rb_text_printf(text, "did not move by more than %s",
-                   rb_figure_rounded(farthest(effect), 0.1 * farthest(effect), unit).text);
-  rb_text_add(text, place_words(effect->quantity.channel));
+    rb_text_printf(text, "did not move by more than %s%s", bound_words(farthest(effect), unit).text,
+                   place);
 }
 
 // "did not move by more than 0.4 dB on either side": the larger of both, told once.
@@ -113,14 +121,15 @@ static bool add_neither(rb_text *text, const rb_effect *left, const rb_effect *r
 {
   bool neither =
       left && right && left->basis == right->basis && !is_changed(left) && !is_changed(right);
-  if (!neither)
+  bool coarse =
+      neither && left->basis == RB_BASIS_SITTINGS && (is_coarse(left) || is_coarse(right));
+  if (!neither || coarse)
     return false;
-  rb_effect both = left->smallest_resolvable > right->smallest_resolvable ? *left : *right;
+  rb_effect both = farthest(left) > farthest(right) ? *left : *right;
   both.quantity.channel = RB_BOTH;
   rb_text_add(text, " ");
   add_no_change(text, &both);
-  rb_text_add(text, both.basis == RB_BASIS_SITTINGS && is_coarse(&both) ? " on one side or both"
-                                                                        : " on either side");
+  rb_text_add(text, " on either side");
   return true;
 }
 

@@ -52,8 +52,14 @@ static void chart_figure(html_writer *page, const rb_chart *chart)
 
 void page_charts(html_writer *page, const chart_set *set)
 {
+  // How tall they are printed: a report should fit on two sheets.
+  const char *classes = set->n > 5   ? "pictures many"
+                        : set->n > 3 ? "pictures some"
+                                     : "pictures few";
+  html_open(page, "div", "class", classes, NULL);
   for (size_t i = 0; i < set->n; i++)
     chart_figure(page, &set->charts[i]);
+  html_close(page);
 }
 
 const char page_safety_words[] = "Tube amplifiers hold several hundred volts, for minutes after "

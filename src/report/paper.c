@@ -24,7 +24,7 @@ static void swap_row(sheet *paper, const shown *values, const shown_row *row)
 {
   const rb_effect *effect = row->effect;
   const char *unit = row->quantity.unit;
-  const row_form form = tables_form(values, (const shown_row *const[2]){row, NULL});
+  const row_form form = tables_form(values, row);
   char label[128];
   snprintf(label, sizeof label, "%s%s%s%s, %s", label_of(&row->quantity),
            form.scale.unit[0] ? " (" : "", form.scale.unit, form.scale.unit[0] ? ")" : "",

@@ -53,19 +53,18 @@ static double largest_of_key(const shown *data, const char *key)
   return largest;
 }
 
-row_form tables_form(const shown *data, const shown_row *const rows[2])
+row_form tables_form(const shown *data, const shown_row *row)
 {
   double largest = 0, finest = 0;
-  for (size_t c = 0; c < 2; c++)
-    for (size_t side = 0; rows[c] && side < data->n_sides; side++) {
-      const shown_value *value = &rows[c]->sides[side];
-      if (!value->present)
-        continue;
-      largest = fmax(largest, fabs(value->value));
-      if (value->expanded > 0 && (finest == 0 || value->expanded < finest))
-        finest = value->expanded;
-    }
-  const rb_quantity *quantity = &rows[rows[0] ? 0 : 1]->quantity;
+  for (size_t side = 0; side < data->n_sides; side++) {
+    const shown_value *value = &row->sides[side];
+    if (!value->present)
+      continue;
+    largest = fmax(largest, fabs(value->value));
+    if (value->expanded > 0 && (finest == 0 || value->expanded < finest))
+      finest = value->expanded;
+  }
+  const rb_quantity *quantity = &row->quantity;
   row_form form = {.scale = rb_scale_for(quantity->unit, largest_of_key(data, quantity->key))};
   form.decimals = rb_decimals_for(largest * form.scale.factor, finest * form.scale.factor);
   // Six significant digits are enough for a table; changes have digits of their own.
@@ -139,8 +138,7 @@ static void expanded_cell(html_writer *page, const shown_value *value, const row
     html_element(page, "td", "n none", "–");
 }
 
-static void channel_cells(html_writer *page, const shown *data, const shown_row *row,
-                          const row_form *form)
+static void channel_cells(html_writer *page, const shown *data, const shown_row *row)
 {
   size_t n_cells = data->n_sides == 2 ? 4 : 2;
   if (!row) {
@@ -148,12 +146,13 @@ static void channel_cells(html_writer *page, const shown *data, const shown_row 
       html_element(page, "td", "none", "");
     return;
   }
+  row_form form = tables_form(data, row);
   for (size_t side = 0; side < data->n_sides; side++)
-    value_cell(page, &row->sides[side], form, row->quantity.unit);
+    value_cell(page, &row->sides[side], &form, row->quantity.unit);
   if (row->effect)
-    change_cells(page, row->effect, &form->scale);
+    change_cells(page, row->effect, &form.scale);
   else
-    expanded_cell(page, &row->sides[0], form);
+    expanded_cell(page, &row->sides[0], &form);
 }
 
 // The one condition of a key on this page needs no telling when it is the main one.
@@ -222,11 +221,11 @@ static void reading_row(html_writer *page, const shown *data, const rb_quantity 
   for (size_t c = 0; c < shown_columns.n && !(both && c); c++)
     rows[c] = shown_find(data, quantity->key, both ? RB_BOTH : shown_columns.channels[c],
                          quantity->condition);
-  row_form form = tables_form(data, rows);
+  rb_scale scale = rb_scale_for(quantity->unit, largest_of_key(data, quantity->key));
   html_open(page, "tr", NULL);
-  label_cell(page, data, quantity, &form.scale, continued);
+  label_cell(page, data, quantity, &scale, continued);
   for (size_t c = 0; c < shown_columns.n; c++)
-    channel_cells(page, data, rows[c], &form);
+    channel_cells(page, data, rows[c]);
   html_close(page);
 }
 

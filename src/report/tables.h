@@ -17,14 +17,13 @@ void tables_rest(html_writer *page, const shown *data);
 // Values of the curves that are drawn, at the labels of the frequency axis.
 void tables_curves(html_writer *page, const shown *data);
 
-// A row's cells share one number of decimals, and all rows of a key one scale.
+// A channel's cells share one number of decimals, and all rows of a key one scale.
 typedef struct row_form {
   rb_scale scale;
   int decimals;
 } row_form;
 
-// For a reading of left and right; either row may be NULL.
-row_form tables_form(const shown *data, const shown_row *const rows[2]);
+row_form tables_form(const shown *data, const shown_row *row);
 
 // A value without its unit, or "below 0.002 %" with it, or a dash.
 rb_figure tables_value(const shown_value *value, const row_form *form, const char *unit);

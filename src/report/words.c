@@ -116,34 +116,37 @@ rb_figure rb_figure_signed(double value, int decimals, const rb_scale *scale)
   return figure_of(&text);
 }
 
-rb_figure rb_figure_rounded(double value, double uncertainty, const char *unit)
+static rb_figure with_unit(double shown, int decimals, const char *unit)
 {
   rb_text text = {0};
-  if (!isfinite(value)) {
-    rb_text_add(&text, "unknown");
-    return figure_of(&text);
-  }
-  rb_scale scale = rb_scale_for(unit, value);
-  double shown = value * scale.factor;
-  int decimals = decimals_of(fabs(shown), 4);
-  if (uncertainty > 0) {
-    int kept = rb_decimals_for(shown, uncertainty * scale.factor);
-    decimals = kept < decimals ? kept : decimals;
-  }
-  // Zeros behind a round value say nothing in a sentence: 1 W, 1.4 Ω.
-  double steps = pow(10, decimals);
-  while (decimals && fmod(round(fabs(shown) * steps), 10) == 0) {
-    decimals--;
-    steps /= 10;
-  }
   write_number(&text, shown, decimals, false);
-  write_unit(&text, scale.unit);
+  write_unit(&text, unit);
   return figure_of(&text);
 }
 
 rb_figure rb_figure_prose(double value, const char *unit)
 {
-  return rb_figure_rounded(value, 0, unit);
+  if (!isfinite(value))
+    return (rb_figure){"unknown"};
+  rb_scale scale = rb_scale_for(unit, value);
+  // Zeros behind a round value say nothing in a sentence: 1 W, 1.4 Ω.
+  double shown = value * scale.factor;
+  int decimals = decimals_of(fabs(shown), 4);
+  double steps = pow(10, decimals);
+  for (; decimals && fmod(round(fabs(shown) * steps), 10) == 0; steps /= 10)
+    decimals--;
+  return with_unit(shown, decimals, scale.unit);
+}
+
+rb_figure rb_figure_rounded(double value, double uncertainty, const char *unit)
+{
+  if (!isfinite(value) || !(uncertainty > 0))
+    return rb_figure_prose(value, unit);
+  rb_scale scale = rb_scale_for(unit, value);
+  double shown = value * scale.factor;
+  int most = decimals_of(fabs(shown), 4);
+  int kept = rb_decimals_for(shown, uncertainty * scale.factor);
+  return with_unit(shown, kept < most ? kept : most, scale.unit);
 }
 
 rb_figure rb_figure_count(size_t n, const char *one, const char *many)
