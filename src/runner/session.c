@@ -104,6 +104,7 @@ rb_status session_play(bench_session *session, const ready_step *step, rb_arena 
                                        session->cancel, &progress, arena, capture, &report, err);
   time->done_s += time->current_s;
   time->current_s = 0;
+  tell_progress(session, 0);
   *located = report.located;
   if (status != RB_OK)
     return rb_fail_within(err, status, "%s", step->condition);
