@@ -11,7 +11,7 @@
 
 /// A record against one frequency ν (cycles per sample), time counted from the record's centre:
 /// u_j = j − (n−1)/2.
-// unitless: cycles_per_sample
+// unitless: cycles_per_sample, first
 typedef struct rb_moment {
   double complex sum;   ///< Σ x_j·e^(−2πi·ν·u_j)
   double complex first; ///< Σ u_j·x_j·e^(−2πi·ν·u_j)

@@ -14,8 +14,8 @@
 /// (Albrecht's 7-term window: outside ±7 bins a line leaks less than −180 dB), so that weaker lines
 /// and the noise come to light. Frequencies are in cycles per sample; "bins" are 1/n of the record;
 /// the transform may be padded a little, its own places are called points.
-// unitless: power, least_power, level, cycles_per_sample, low_cycles, high_cycles, variance,
-// fourth_power
+// unitless: power, least_power, level, cycles_per_sample, low_cycles, high_cycles, variance
+// unitless: fourth_power, power_per_variance, transform, amplitude
 typedef struct rb_residual {
   size_t n;                  ///< Samples of the record.
   size_t padded;             ///< Length of the transform.

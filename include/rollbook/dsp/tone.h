@@ -20,6 +20,9 @@
 /// (D. C. Rife, R. R. Boorstyn, IEEE Trans. IT-20(5), 1974; P. Händel, IEEE Trans. IM-49(6), 2000).
 /// The tone need not be centred on a bin; five periods are enough.
 ///
+/// Where an edge of the record leaks into a harmonic or a mains line (an offset still settling),
+/// the windowed transform contradicts the fit and replaces it there, at its larger uncertainty.
+///
 /// Uncertainties are first order, from the noise density measured beside each line, so coloured
 /// noise and the skirts of an unsteady tone count where they stand. Calibration is not in them.
 ///
@@ -62,7 +65,8 @@ typedef struct rb_harmonic {
                          ///< `resolved` as the amplitude.
 } rb_harmonic;
 
-/// One line of the mains comb.
+/// One line of the mains comb. It is told from a harmonic of the tone from 0.6/T Hz apart, T the
+/// record's length; closer than that its hum is in the harmonic.
 typedef struct rb_hum {
   bool present; ///< False where it cannot be told from the tone or a harmonic, or > Nyquist.
   rb_estimate amplitude; ///< Peak, samples' unit.
