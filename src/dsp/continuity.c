@@ -3,10 +3,10 @@
 
 #include "rollbook/base/error.h"
 #include "rollbook/base/units.h"
+#include "rollbook/dsp/select.h"
 
 #include <complex.h>
 #include <math.h>
-#include <stdlib.h>
 
 #define FULL_SCALE 0.9995
 #define FLAT_LEAST 0.5     // flat tops lower than this are the device's own
@@ -112,18 +112,11 @@ typedef struct phase_track {
   double typical;  // median amplitude
 } phase_track;
 
-static int compare(const void *a, const void *b)
-{
-  const double x = *(const double *)a, y = *(const double *)b;
-  return (x > y) - (x < y);
-}
-
-static double median(const double *values, size_t n, double *scratch)
+static double median_of(const double *values, size_t n, double *scratch)
 {
   for (size_t i = 0; i < n; i++)
     scratch[i] = values[i];
-  qsort(scratch, n, sizeof *scratch, compare);
-  return n % 2 ? scratch[n / 2] : 0.5 * (scratch[n / 2 - 1] + scratch[n / 2]);
+  return rb_median(scratch, n);
 }
 
 static double fold_rad(double angle_rad)
@@ -175,7 +168,7 @@ static rb_status follow(const double *samples, rb_arena *arena, phase_track *tra
     track->amplitude[i] = 2 * hypot(r, m) / (double)track->block;
     track->phase[i] = atan2(m, r) - fold_rad(track->omega * (double)(i * track->hop));
   }
-  track->typical = median(track->amplitude, track->n_blocks, track->scratch);
+  track->typical = median_of(track->amplitude, track->n_blocks, track->scratch);
   return RB_OK;
 }
 
@@ -185,15 +178,15 @@ static double measure_advance(phase_track *track)
   const size_t n = track->n_blocks - SPAN;
   for (size_t i = 0; i + 1 < track->n_blocks; i++)
     track->advance[i] = fold_rad(track->phase[i + 1] - track->phase[i]);
-  const double per_hop = median(track->advance, track->n_blocks - 1, track->scratch);
+  const double per_hop = median_of(track->advance, track->n_blocks - 1, track->scratch);
   for (size_t i = 0; i < n; i++)
     track->advance[i] = fold_rad(track->phase[i + SPAN] - track->phase[i] - SPAN * per_hop);
-  const double middle = median(track->advance, n, track->scratch);
+  const double middle = median_of(track->advance, n, track->scratch);
   for (size_t i = 0; i < n; i++) {
     track->advance[i] -= middle;
     track->phase[i] = fabs(track->advance[i]); // the phases are used up
   }
-  return 1.4826 * median(track->phase, n, track->scratch);
+  return 1.4826 * median_of(track->phase, n, track->scratch);
 }
 
 // Both ends hear the tone. The blocks between need not: a step near half a period cancels it there.
@@ -279,7 +272,7 @@ static rb_status find_jumps(const double *samples, size_t n, const phase_track *
                       twice_cos);
   if (n_pieces < FEWEST_BLOCKS)
     return RB_OK;
-  const double usual = median(largest, n_pieces, scratch);
+  const double usual = median_of(largest, n_pieces, scratch);
   const double least = fmax(JUMP_FACTOR * usual, JUMP_SHARE * track->typical);
   for (size_t i = 0; i < n_pieces; i++) {
     if (largest[i] < least)

@@ -6,9 +6,9 @@
 #include "rollbook/base/error.h"
 #include "rollbook/base/units.h"
 #include "rollbook/dsp/comb.h"
+#include "rollbook/dsp/select.h"
 
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 static const double BLOCK_S = 10;
@@ -86,18 +86,6 @@ static void high_pass(double *samples, size_t n, double corner_ratio)
   }
 }
 
-static int ascending(const void *a, const void *b)
-{
-  const double x = *(const double *)a, y = *(const double *)b;
-  return (x > y) - (x < y);
-}
-
-static double median(double *values, size_t n)
-{
-  qsort(values, n, sizeof *values, ascending);
-  return values[n / 2];
-}
-
 /// Spread of values[first … last), from at most MOST_FOR_MEDIAN of them.
 static double local_spread(const double *values, size_t first, size_t last)
 {
@@ -106,7 +94,7 @@ static double local_spread(const double *values, size_t first, size_t last)
   size_t n = 0;
   for (size_t i = first; i < last && n < MOST_FOR_MEDIAN; i += stride)
     sizes[n++] = fabs(values[i]);
-  return SPREAD_FROM_MEDIAN * median(sizes, n);
+  return SPREAD_FROM_MEDIAN * rb_median(sizes, n);
 }
 
 /// The piece with what the comb does not explain clipped. Returns whether anything was.
@@ -336,7 +324,7 @@ static void judge_steps(rb_impulse_meter *m, double duration_s, rb_burst_noise *
     sizes[i] = fabs(kept_steps[i].size);
     alternating += i > 0 && kept_steps[i].size * kept_steps[i - 1].size < 0;
   }
-  burst->step = median(sizes, n);
+  burst->step = rb_median(sizes, n);
   for (size_t i = 0; i < n; i++)
     alike += sizes[i] > 0.6 * burst->step && sizes[i] < 1.6 * burst->step;
   burst->found = 6 * alternating >= 5 * (n - 1) && 6 * alike >= 5 * n;

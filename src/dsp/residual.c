@@ -3,6 +3,7 @@
 
 #include "rollbook/base/units.h"
 #include "rollbook/dsp/fft.h"
+#include "rollbook/dsp/select.h"
 #include "rollbook/dsp/window.h"
 
 #include <math.h>
@@ -182,41 +183,6 @@ void rb_residual_unmask(rb_residual *residual)
   memset(residual->mask, 0, residual->n_points);
 }
 
-// Brings the `k` smallest of n values to the front, in any order (C. A. R. Hoare, Find, CACM 4,
-// 1961).
-static void smallest_first(double *values, size_t n, size_t k)
-{
-  size_t low = 0, high = n;
-  while (high - low > 1 && k > low && k < high) {
-    const double pivot = values[low + (high - low) / 2];
-    size_t i = low, j = high - 1;
-    for (;; i++, j--) {
-      while (values[i] < pivot)
-        i++;
-      while (values[j] > pivot)
-        j--;
-      if (i >= j)
-        break;
-      const double swapped = values[i];
-      values[i] = values[j];
-      values[j] = swapped;
-    }
-    if (k <= i)
-      high = i;
-    else
-      low = i > low ? i : low + 1;
-  }
-}
-
-static double median(double *values, size_t n)
-{
-  smallest_first(values, n, n / 2);
-  double least = values[n / 2];
-  for (size_t i = n / 2 + 1; i < n; i++)
-    least = fmin(least, values[i]);
-  return least;
-}
-
 enum { GROUP = 8, GROUPS = RB_RESIDUAL_CELL / GROUP };
 
 void rb_residual_measure_levels(rb_residual *residual)
@@ -235,7 +201,7 @@ void rb_residual_measure_levels(rb_residual *residual)
       residual->level[cell] = residual->level[cell - 1];
       continue;
     }
-    residual->level[cell] = n_means ? median(means, n_means) : residual->power[start];
+    residual->level[cell] = n_means ? rb_median(means, n_means) : residual->power[start];
   }
 }
 
@@ -271,7 +237,7 @@ double rb_residual_variance_beside(const rb_residual *residual, double cycles_pe
   // quantile q is 1 − (1 − q)(1 − ln(1 − q)) over q of the whole mean.
   const size_t kept = n - n / 10;
   const double q = (double)kept / (double)n;
-  smallest_first(powers, n, kept);
+  rb_smallest_first(powers, n, kept);
   const double share = q < 1 ? (1 - (1 - q) * (1 - log(1 - q))) / q : 1;
   double sum = 0;
   for (size_t i = 0; i < kept; i++)

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "near.h"
+#include "scratch.h"
 #include "waves.h"
 
 #include "rollbook/base/units.h"
@@ -12,13 +13,11 @@
 enum { LENGTH = 96000 };
 
 static double samples[LENGTH];
-static rb_arena *arena;
-
 static rb_continuity judged(const double *x, size_t n, double rate_hz, double tone_hz)
 {
   rb_continuity continuity;
-  assert_int_equal(rb_continuity_check(x, n, rate_hz, tone_hz, arena, &continuity), RB_OK);
-  assert_int_equal(rb_arena_bytes(arena), 0); // all scratch given back
+  assert_int_equal(rb_continuity_check(x, n, rate_hz, tone_hz, scratch, &continuity), RB_OK);
+  assert_int_equal(rb_arena_bytes(scratch), 0); // all scratch given back
   return continuity;
 }
 
@@ -225,20 +224,6 @@ static void distorted_humming_noisy_tones_raise_no_alarm(void **state)
   }
 }
 
-static int set_up(void **state)
-{
-  (void)state;
-  arena = rb_arena_new(0);
-  return arena ? 0 : -1;
-}
-
-static int tear_down(void **state)
-{
-  (void)state;
-  rb_arena_free(arena);
-  return 0;
-}
-
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -251,5 +236,5 @@ int main(void)
       cmocka_unit_test(numbers_that_are_none_are_counted),
       cmocka_unit_test(distorted_humming_noisy_tones_raise_no_alarm),
   };
-  return cmocka_run_group_tests(tests, set_up, tear_down);
+  return cmocka_run_group_tests(tests, make_scratch, free_scratch);
 }

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "near.h"
+#include "scratch.h"
 #include "waves.h"
 
 #include "rollbook/base/units.h"
@@ -11,13 +12,11 @@
 enum { LENGTH = 192000 };
 
 static double samples[LENGTH];
-static rb_arena *arena;
-
 static rb_marker found(size_t n, double rate_hz, size_t first, size_t last)
 {
   rb_marker marker;
-  assert_int_equal(rb_marker_find(samples, n, rate_hz, first, last, arena, &marker), RB_OK);
-  assert_int_equal(rb_arena_bytes(arena), 0);
+  assert_int_equal(rb_marker_find(samples, n, rate_hz, first, last, scratch, &marker), RB_OK);
+  assert_int_equal(rb_arena_bytes(scratch), 0);
   return marker;
 }
 
@@ -132,24 +131,11 @@ static void ranges_are_kept_and_nonsense_is_refused(void **state)
   assert_near(found(60000, 48000, 0, 5000).position, 1000, 0.01);
   assert_near(found(60000, 48000, 10000, 50000).position, 20000, 0.01);
   rb_marker marker;
-  assert_int_equal(rb_marker_find(samples, 60000, 4000, 0, 100, arena, &marker), RB_BAD_ARG);
-  assert_int_equal(rb_marker_find(samples, 60000, 48000, 9, 8, arena, &marker), RB_BAD_ARG);
-  assert_int_equal(rb_marker_find(samples, 100, 48000, 0, 8, arena, &marker), RB_BAD_ARG);
-  assert_int_equal(rb_marker_find(samples, 60000, 48000, 59999, 60000, arena, &marker), RB_BAD_ARG);
-}
-
-static int set_up(void **state)
-{
-  (void)state;
-  arena = rb_arena_new(0);
-  return arena ? 0 : -1;
-}
-
-static int tear_down(void **state)
-{
-  (void)state;
-  rb_arena_free(arena);
-  return 0;
+  assert_int_equal(rb_marker_find(samples, 60000, 4000, 0, 100, scratch, &marker), RB_BAD_ARG);
+  assert_int_equal(rb_marker_find(samples, 60000, 48000, 9, 8, scratch, &marker), RB_BAD_ARG);
+  assert_int_equal(rb_marker_find(samples, 100, 48000, 0, 8, scratch, &marker), RB_BAD_ARG);
+  assert_int_equal(rb_marker_find(samples, 60000, 48000, 59999, 60000, scratch, &marker),
+                   RB_BAD_ARG);
 }
 
 int main(void)
@@ -160,5 +146,5 @@ int main(void)
       cmocka_unit_test(noise_tones_sweeps_and_silence_hold_no_marker),
       cmocka_unit_test(ranges_are_kept_and_nonsense_is_refused),
   };
-  return cmocka_run_group_tests(tests, set_up, tear_down);
+  return cmocka_run_group_tests(tests, make_scratch, free_scratch);
 }

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "near.h"
+#include "scratch.h"
 #include "waves.h"
 
 #include "rollbook/base/attributes.h"
@@ -10,8 +11,6 @@
 #include <math.h>
 #include <stdint.h>
 #include <string.h>
-
-static rb_arena *arena;
 
 // scipy.signal.welch 1.10.1 (detrend=False, one-sided) on x[j] = 0.5·sin(2π·3000·j/48000) +
 // 0.1·(s_{j+1}/2³¹ − 0.5), s_{k+1} = (1103515245·s_k + 12345) mod 2³¹, s_0 = 12345, 8192 samples.
@@ -46,10 +45,10 @@ static void averaged_spectra_are_those_of_scipy(void **state)
   }
   const rb_welch a = {1024, 512, RB_WINDOW_HANN}, b = {1024, 256, RB_WINDOW_BLACKMAN_HARRIS_4},
                  c = {1024, 1024, RB_WINDOW_RECTANGULAR};
-  assert_int_equal(rb_welch_density(x, N, 48000, &a, arena, hann), RB_OK);
-  assert_int_equal(rb_welch_power(x, N, &a, arena, power), RB_OK);
-  assert_int_equal(rb_welch_density(x, N, 48000, &b, arena, harris), RB_OK);
-  assert_int_equal(rb_welch_density(x, N, 48000, &c, arena, flat), RB_OK);
+  assert_int_equal(rb_welch_density(x, N, 48000, &a, scratch, hann), RB_OK);
+  assert_int_equal(rb_welch_power(x, N, &a, scratch, power), RB_OK);
+  assert_int_equal(rb_welch_density(x, N, 48000, &b, scratch, harris), RB_OK);
+  assert_int_equal(rb_welch_density(x, N, 48000, &c, scratch, flat), RB_OK);
   for (size_t i = 0; i < RB_LEN(witness); i++) {
     const size_t k = witness[i].bin;
     assert_near_relative(hann[k], witness[i].hann_density, 1e-9);
@@ -57,9 +56,9 @@ static void averaged_spectra_are_those_of_scipy(void **state)
     assert_near_relative(harris[k], witness[i].blackman_harris_density, 1e-9);
     assert_near_relative(flat[k], witness[i].rectangular_density, 1e-9);
   }
-  assert_int_equal(rb_arena_bytes(arena), 0);
+  assert_int_equal(rb_arena_bytes(scratch), 0);
   const rb_welch too_long = {N + 1, 1, RB_WINDOW_HANN};
-  assert_int_equal(rb_welch_density(x, N, 48000, &too_long, arena, hann), RB_BAD_ARG);
+  assert_int_equal(rb_welch_density(x, N, 48000, &too_long, scratch, hann), RB_BAD_ARG);
 }
 
 static void the_display_reads_tones_between_bins_and_stays_small(void **state)
@@ -71,8 +70,8 @@ static void the_display_reads_tones_between_bins_and_stays_small(void **state)
   add_cosine(x, N, 48000, 997.37, 0.5, 1);
   add_cosine(x, N, 48000, 12345.6, 0.5e-6, 1);
   rb_display_spectrum display;
-  const rb_arena_mark mark = rb_arena_save(arena);
-  assert_int_equal(rb_spectrum_display(x, N, 48000, 20, 20000, 1200, arena, &display), RB_OK);
+  const rb_arena_mark mark = rb_arena_save(scratch);
+  assert_int_equal(rb_spectrum_display(x, N, 48000, 20, 20000, 1200, scratch, &display), RB_OK);
   assert_true(display.n <= 1200 && display.n > 600);
   double tone = 0, weak = 0, floor_rms = 0;
   for (size_t i = 0; i < display.n; i++) {
@@ -89,9 +88,10 @@ static void the_display_reads_tones_between_bins_and_stays_small(void **state)
   assert_near(rb_db_from_ratio(weak / (0.5e-6 * sqrt(0.5))), 0, 0.0025);
   assert_at_most(rb_db_from_ratio(floor_rms / tone), -144);
   assert_near(display.resolution_hz, 4.5386 * 48000 / N, 1e-3);
-  rb_arena_rewind(arena, mark);
-  assert_int_equal(rb_spectrum_display(x, 63, 48000, 20, 20000, 1200, arena, &display), RB_BAD_ARG);
-  assert_int_equal(rb_spectrum_display(x, N, 48000, 30000, 40000, 1200, arena, &display),
+  rb_arena_rewind(scratch, mark);
+  assert_int_equal(rb_spectrum_display(x, 63, 48000, 20, 20000, 1200, scratch, &display),
+                   RB_BAD_ARG);
+  assert_int_equal(rb_spectrum_display(x, N, 48000, 30000, 40000, 1200, scratch, &display),
                    RB_BAD_ARG);
 }
 
@@ -104,14 +104,14 @@ static void noise_on_the_display_reads_its_density(void **state)
   memset(x, 0, sizeof x);
   add_noise(x, N, 0.01, &random);
   rb_display_spectrum display;
-  const rb_arena_mark mark = rb_arena_save(arena);
-  assert_int_equal(rb_spectrum_display(x, N, 48000, 1, 24000, N, arena, &display), RB_OK);
+  const rb_arena_mark mark = rb_arena_save(scratch);
+  assert_int_equal(rb_spectrum_display(x, N, 48000, 1, 24000, N, scratch, &display), RB_OK);
   double sum = 0;
   for (size_t i = 0; i < display.n; i++)
     sum += display.rms[i] * display.rms[i] / (double)display.n;
   const double density_per_hz = 1e-4 / 24000;
   assert_near(rb_db_from_power(sum / (density_per_hz * display.resolution_hz)), 0, 0.9);
-  rb_arena_rewind(arena, mark);
+  rb_arena_rewind(scratch, mark);
 }
 
 static void transforms_go_there_and_back_at_any_length_and_alignment(void **state)
@@ -144,20 +144,6 @@ static void transforms_go_there_and_back_at_any_length_and_alignment(void **stat
   assert_int_equal(rb_fft_good_size(0), 2);
 }
 
-static int set_up(void **state)
-{
-  (void)state;
-  arena = rb_arena_new(0);
-  return arena ? 0 : -1;
-}
-
-static int tear_down(void **state)
-{
-  (void)state;
-  rb_arena_free(arena);
-  return 0;
-}
-
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -166,5 +152,5 @@ int main(void)
       cmocka_unit_test(noise_on_the_display_reads_its_density),
       cmocka_unit_test(transforms_go_there_and_back_at_any_length_and_alignment),
   };
-  return cmocka_run_group_tests(tests, set_up, tear_down);
+  return cmocka_run_group_tests(tests, make_scratch, free_scratch);
 }

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "near.h"
+#include "scratch.h"
 #include "waves.h"
 
 #include "rollbook/base/units.h"
@@ -12,19 +13,17 @@
 enum { LONGEST = 480000 };
 
 static double samples[LONGEST];
-static rb_arena *arena;
-
 static rb_tone analysed(size_t n, double rate_hz, const rb_tone_options *options)
 {
   rb_tone tone;
   rb_err err = {0};
   const rb_tone_options usual = rb_tone_options_default();
   const rb_status status =
-      rb_tone_analyse(samples, n, rate_hz, options ? options : &usual, arena, &tone, &err);
+      rb_tone_analyse(samples, n, rate_hz, options ? options : &usual, scratch, &tone, &err);
   if (status != RB_OK)
     print_error("%s\n", err.message);
   assert_int_equal(status, RB_OK);
-  assert_int_equal(rb_arena_bytes(arena), 0); // all scratch given back
+  assert_int_equal(rb_arena_bytes(scratch), 0); // all scratch given back
   return tone;
 }
 
@@ -502,35 +501,37 @@ static void signals_without_a_tone_are_refused_in_words(void **state)
   rb_tone tone;
   rb_err err = {0};
   silence();
-  assert_int_equal(rb_tone_analyse(samples, 48000, 48000, &options, arena, &tone, &err),
+  assert_int_equal(rb_tone_analyse(samples, 48000, 48000, &options, scratch, &tone, &err),
                    RB_NO_SIGNAL);
   assert_true(strlen(err.message) > 20);
   for (size_t j = 0; j < 48000; j++)
     samples[j] = 0.5;
-  assert_int_equal(rb_tone_analyse(samples, 48000, 48000, &options, arena, &tone, &err),
+  assert_int_equal(rb_tone_analyse(samples, 48000, 48000, &options, scratch, &tone, &err),
                    RB_NO_SIGNAL);
   rb_random random = rb_random_seeded(3);
   for (int round = 0; round < 20; round++) {
     silence();
     add_noise(samples, 24000, 0.1, &random);
-    assert_int_equal(rb_tone_analyse(samples, 24000, 48000, &options, arena, &tone, &err),
+    assert_int_equal(rb_tone_analyse(samples, 24000, 48000, &options, scratch, &tone, &err),
                      RB_NO_SIGNAL);
   }
   silence();
   add_cosine(samples, 48000, 48000, 440, 0.5, 0);
   rb_tone_options elsewhere = options;
   elsewhere.expected_hz = 1000;
-  assert_int_equal(rb_tone_analyse(samples, 48000, 48000, &elsewhere, arena, &tone, &err),
+  assert_int_equal(rb_tone_analyse(samples, 48000, 48000, &elsewhere, scratch, &tone, &err),
                    RB_NO_SIGNAL);
   assert_non_null(strstr(err.message, "1000 Hz"));
-  assert_int_equal(rb_tone_analyse(samples, 100, 48000, &options, arena, &tone, &err), RB_BAD_ARG);
-  assert_int_equal(rb_tone_analyse(samples, 48000, -1, &options, arena, &tone, &err), RB_BAD_ARG);
-  assert_int_equal(rb_tone_analyse(samples, 48000, NAN, &options, arena, &tone, &err), RB_BAD_ARG);
+  assert_int_equal(rb_tone_analyse(samples, 100, 48000, &options, scratch, &tone, &err),
+                   RB_BAD_ARG);
+  assert_int_equal(rb_tone_analyse(samples, 48000, -1, &options, scratch, &tone, &err), RB_BAD_ARG);
+  assert_int_equal(rb_tone_analyse(samples, 48000, NAN, &options, scratch, &tone, &err),
+                   RB_BAD_ARG);
   samples[17] = NAN;
-  assert_int_equal(rb_tone_analyse(samples, 48000, 48000, &options, arena, &tone, &err),
+  assert_int_equal(rb_tone_analyse(samples, 48000, 48000, &options, scratch, &tone, &err),
                    RB_BAD_ARG);
   assert_non_null(strstr(err.message, "17"));
-  assert_int_equal(rb_arena_bytes(arena), 0);
+  assert_int_equal(rb_arena_bytes(scratch), 0);
 }
 
 static void memory_that_runs_out_is_said(void **state)
@@ -549,20 +550,6 @@ static void memory_that_runs_out_is_said(void **state)
     assert_int_equal(rb_arena_bytes(small), 0);
     rb_arena_free(small);
   }
-}
-
-static int set_up(void **state)
-{
-  (void)state;
-  arena = rb_arena_new(0);
-  return arena ? 0 : -1;
-}
-
-static int tear_down(void **state)
-{
-  (void)state;
-  rb_arena_free(arena);
-  return 0;
 }
 
 int main(void)
@@ -592,5 +579,5 @@ int main(void)
       cmocka_unit_test(signals_without_a_tone_are_refused_in_words),
       cmocka_unit_test(memory_that_runs_out_is_said),
   };
-  return cmocka_run_group_tests(tests, set_up, tear_down);
+  return cmocka_run_group_tests(tests, make_scratch, free_scratch);
 }

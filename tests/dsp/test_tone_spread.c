@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "near.h"
+#include "scratch.h"
 #include "waves.h"
 
 #include "rollbook/base/units.h"
@@ -12,8 +13,6 @@
 enum { LONGEST = 20 * 192000, LONGEST_OF_SPREAD = 96000 };
 
 static double clean[LONGEST_OF_SPREAD], samples[LONGEST];
-static rb_arena *arena;
-
 static double to_rad(double deg)
 {
   return deg * RB_PI / 180;
@@ -63,7 +62,7 @@ static spread measured(const spread_case *c)
     rb_tone_options options = rb_tone_options_default();
     options.expected_hz = c->hz * 1.003;
     rb_tone tone;
-    assert_int_equal(rb_tone_analyse(samples, c->n, c->rate_hz, &options, arena, &tone, NULL),
+    assert_int_equal(rb_tone_analyse(samples, c->n, c->rate_hz, &options, scratch, &tone, NULL),
                      RB_OK);
     const double frequency = tone.frequency_hz.value - c->hz;
     const double size = tone.amplitude.value - amplitude;
@@ -253,7 +252,8 @@ static void random_signals_come_back_within_their_uncertainty(void **state)
     options.expected_hz = t.hz * (1 + 0.01 * (rb_random_uniform(&random) - 0.5));
     rb_tone tone;
     rb_err err = {0};
-    const rb_status status = rb_tone_analyse(samples, t.n, t.rate_hz, &options, arena, &tone, &err);
+    const rb_status status =
+        rb_tone_analyse(samples, t.n, t.rate_hz, &options, scratch, &tone, &err);
     if (status != RB_OK)
       print_error("%g Hz at %g Hz, %zu samples: %s\n", t.hz, t.rate_hz, t.n, err.message);
     assert_int_equal(status, RB_OK);
@@ -272,25 +272,11 @@ static void random_signals_come_back_within_their_uncertainty(void **state)
   }
 }
 
-static int set_up(void **state)
-{
-  (void)state;
-  arena = rb_arena_new(0);
-  return arena ? 0 : -1;
-}
-
-static int tear_down(void **state)
-{
-  (void)state;
-  rb_arena_free(arena);
-  return 0;
-}
-
 int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(estimates_spread_no_more_than_the_bound_allows),
       cmocka_unit_test(random_signals_come_back_within_their_uncertainty),
   };
-  return cmocka_run_group_tests(tests, set_up, tear_down);
+  return cmocka_run_group_tests(tests, make_scratch, free_scratch);
 }

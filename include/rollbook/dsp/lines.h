@@ -18,7 +18,8 @@
 
 enum { RB_LINES_MOST = 64, RB_LINE_GROUPS_MOST = 32 };
 
-// unitless: cosine, sine, dc, slope, multiple, cycles_per_sample, covariance, noise_variance
+// unitless: cosine, sine, dc, slope, multiple, cycles_per_sample, covariance
+// unitless: noise_variance, dc_noise_variance
 typedef struct rb_line {
   size_t group;
   double multiple;
