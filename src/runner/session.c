@@ -32,24 +32,28 @@ void session_tell(bench_session *session, const rb_event *event)
     session->watcher->tell(session->watcher->payload, event);
 }
 
-void session_stage(bench_session *session, const char *format, ...)
+static void tell_words(bench_session *session, rb_event_kind kind, const char *format,
+                       va_list values)
 {
   char words[RB_MESSAGE_SIZE];
+  vsnprintf(words, sizeof words, format, values);
+  session_tell(session, &(rb_event){.kind = kind, .text = words});
+}
+
+void session_stage(bench_session *session, const char *format, ...)
+{
   va_list values;
   va_start(values, format);
-  vsnprintf(words, sizeof words, format, values);
+  tell_words(session, RB_EVENT_STAGE, format, values);
   va_end(values);
-  session_tell(session, &(rb_event){.kind = RB_EVENT_STAGE, .text = words});
 }
 
 void session_note(bench_session *session, const char *format, ...)
 {
-  char words[RB_MESSAGE_SIZE];
   va_list values;
   va_start(values, format);
-  vsnprintf(words, sizeof words, format, values);
+  tell_words(session, RB_EVENT_NOTE, format, values);
   va_end(values);
-  session_tell(session, &(rb_event){.kind = RB_EVENT_NOTE, .text = words});
 }
 
 static void tell_progress(bench_session *session, double share)
