@@ -2,11 +2,11 @@
 #ifndef ROLLBOOK_SRC_REPORT_CHARTS_H
 #define ROLLBOOK_SRC_REPORT_CHARTS_H
 
-#include "shown.h"
+#include "chart_maker.h"
 
 #include "rollbook/plot/chart.h"
 
-// Pictures of what a page shows: one function a kind, one row in the table of charts.c.
+// Pictures of what a page shows: one file and one row of charts.def a kind.
 
 enum { MOST_CHARTS = 12 };
 
@@ -14,6 +14,10 @@ typedef struct chart_set {
   rb_chart charts[MOST_CHARTS];
   size_t n;
 } chart_set;
+
+#define CHART(name, slug) bool chart_##name(chart_maker *m, rb_chart *chart);
+#include "charts.def"
+#undef CHART
 
 // All charts the data has something to draw for; their parts live in `arena`. RB_NO_MEM.
 RB_NODISCARD rb_status charts_of(const shown *page, rb_arena *arena, chart_set *set);

@@ -68,14 +68,13 @@ static const char *place_words(rb_channel channel)
 static void add_change(rb_text *text, const rb_effect *effect, const rb_effect *before)
 {
   bool same_way = before && is_changed(before) && before->difference * effect->difference > 0;
-  const double ends[2] = {fabs(effect->interval[0]), fabs(effect->interval[1])};
-  const double interval[2] = {fmin(ends[0], ends[1]), fmax(ends[0], ends[1])};
   const char *unit = rb_unit_of_change(effect->quantity.unit);
-  rb_figure change = rb_figure_change(fabs(effect->difference), interval, unit);
   if (!same_way)
     rb_text_add(text, effect->difference < 0 ? "fell by " : "rose by ");
-  rb_text_printf(text, "%s%s (%s)%s", effect->is_bound ? "at least " : "", change.text + 1,
-                 rb_figure_interval(interval, unit).text, place_words(effect->quantity.channel));
+  rb_text_printf(text, "%s%s (%s)%s", effect->is_bound ? "at least " : "",
+                 rb_figure_change_size(effect->difference, effect->interval, unit).text,
+                 rb_figure_interval_size(effect->interval, unit).text,
+                 place_words(effect->quantity.channel));
 }
 
 static double farthest(const rb_effect *effect)

@@ -220,6 +220,20 @@ rb_figure rb_figure_change(double difference, const double interval[2], const ch
   return figure_of(&text);
 }
 
+rb_figure rb_figure_change_size(double difference, const double interval[2], const char *unit)
+{
+  int decimals;
+  rb_scale scale = change_scale(difference, interval, unit, &decimals);
+  return with_unit(fabs(difference) * scale.factor, decimals, scale.unit);
+}
+
+rb_figure rb_figure_interval_size(const double interval[2], const char *unit)
+{
+  const double ends[2] = {fabs(interval[0]), fabs(interval[1])};
+  const double ordered[2] = {fmin(ends[0], ends[1]), fmax(ends[0], ends[1])};
+  return rb_figure_interval(ordered, unit);
+}
+
 rb_figure rb_figure_interval(const double interval[2], const char *unit)
 {
   int decimals;

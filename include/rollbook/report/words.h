@@ -47,6 +47,11 @@ rb_figure rb_figure_prose(double value, const char *unit);
 /// The same, but no digits beyond those `uncertainty` leaves: 0.3121 ± 0.021 is "0.312 %".
 rb_figure rb_figure_rounded(double value, double uncertainty, const char *unit);
 
+/// For "fell by 6.1 dB (5.4 to 6.8 dB)": a change and its interval without signs. The interval must
+/// not hold 0.
+rb_figure rb_figure_change_size(double difference, const double interval[2], const char *unit);
+rb_figure rb_figure_interval_size(const double interval[2], const char *unit);
+
 /// "1 pass", "2 passes".
 rb_figure rb_figure_count(size_t n, const char *one, const char *many);
 
