@@ -17,6 +17,9 @@ enum {
 
 static const double pre_roll_s = 1.0;
 static const double poll_s = 0.005;
+// Latency costs nothing but a longer tail, and a path that starves inserts silence. Where frames
+// were lost it is doubled, and stays so.
+static const double least_latency_s = 0.08, most_latency_s = 0.25;
 static const double start_patience_s = 1.5; // for the first callback; below the program's 2 s
 
 typedef enum card_state { SILENT, PLAYING, FINISHED } card_state;
@@ -45,6 +48,7 @@ struct card_stream {
   PaStream *stream;
   card_pair pair;
   card_request opened; // as asked
+  double latency_s;    // asked of the device; raised where frames were lost
   callback_state callback;
 };
 
@@ -176,18 +180,14 @@ static unsigned long buffer_frames(const card_request *opened)
 
 static rb_status open_once(card_stream *me, rb_err *err)
 {
-  const PaDeviceInfo *in = Pa_GetDeviceInfo(me->pair.in), *out = Pa_GetDeviceInfo(me->pair.out);
-  double latency_s = me->opened.spec.latency_s;
   PaStreamParameters capture = {.device = me->pair.in,
                                 .channelCount = (int)me->callback.n_in,
                                 .sampleFormat = paFloat32,
-                                .suggestedLatency =
-                                    latency_s > 0 ? latency_s : in->defaultHighInputLatency};
+                                .suggestedLatency = me->latency_s};
   PaStreamParameters play = {.device = me->pair.out,
                              .channelCount = (int)me->callback.n_out,
                              .sampleFormat = paFloat32,
-                             .suggestedLatency =
-                                 latency_s > 0 ? latency_s : out->defaultHighOutputLatency};
+                             .suggestedLatency = me->latency_s};
   PaError error = Pa_OpenStream(&me->stream, &capture, &play, me->opened.rate_hz,
                                 buffer_frames(&me->opened), paNoFlag, callback, &me->callback);
   if (error != paNoError) {
@@ -256,6 +256,13 @@ static unsigned larger(unsigned a, unsigned b)
   return a > b ? a : b;
 }
 
+static double proposed_latency_s(card_pair pair)
+{
+  double in_s = Pa_GetDeviceInfo(pair.in)->defaultHighInputLatency;
+  double out_s = Pa_GetDeviceInfo(pair.out)->defaultHighOutputLatency;
+  return fmin(fmax(fmax(in_s, out_s), least_latency_s), most_latency_s);
+}
+
 rb_status card_stream_open(const card_request *request, card_pair pair, card_shared *shared,
                            card_stream **stream, rb_err *err)
 {
@@ -265,6 +272,7 @@ rb_status card_stream_open(const card_request *request, card_pair pair, card_sha
     return rb_fail(err, RB_NO_MEM, "Out of memory while opening the card.");
   me->pair = pair;
   me->opened = *request;
+  me->latency_s = request->spec.latency_s > 0 ? request->spec.latency_s : proposed_latency_s(pair);
   callback_state *state = &me->callback;
   state->shared = shared;
   state->complete_when_finished = !request->spec.paced;
@@ -331,7 +339,7 @@ static rb_status wait_for_end(card_stream *me, rb_err *err)
 // fade off.
 static void let_fade_be_heard(const card_stream *me)
 {
-  static const double longest_s = 0.3;
+  static const double longest_s = 0.6;
   const PaStreamInfo *info = Pa_GetStreamInfo(me->stream);
   double latency_s = info && info->outputLatency > 0 ? info->outputLatency : 0;
   double buffer_s = (double)buffer_frames(&me->opened) / me->opened.rate_hz;
@@ -354,6 +362,8 @@ rb_status card_stream_exchange(card_stream *stream, const card_request *request,
 {
   callback_state *state = &stream->callback;
   // Anew where it ended while nothing was asked of it, and where frames were lost on it.
+  if (request->fresh)
+    stream->latency_s = fmax(stream->latency_s, fmin(2 * stream->latency_s, most_latency_s));
   if (stream->stream && (request->fresh || Pa_IsStreamActive(stream->stream) != 1))
     close_stream(stream);
   if (!stream->stream) {

@@ -48,7 +48,7 @@ static void *watch_program(void *payload)
   while (poll(&other_end, 1, -1) < 1 || !(other_end.revents & (POLLHUP | POLLERR | POLLNVAL)))
     continue;
   atomic_store(&head->fade, true);
-  nanosleep(&(struct timespec){.tv_nsec = 250000000}, NULL);
+  nanosleep(&(struct timespec){.tv_nsec = 450000000}, NULL);
   _exit(0);
 }
 

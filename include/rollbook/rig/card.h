@@ -20,8 +20,11 @@
 /// | in, out | device for one direction |
 /// | api | host API, or part of its name: ALSA, JACK, OSS |
 /// | frames | frames per buffer, 16 to 16384 |
-/// | latency_ms | asked of the device, 1 to 2000 |
-/// | paced | `no`: the device may run faster than real time (a file, for tests) |
+/// | latency_ms | asked of the device at first, 1 to 2000; doubled up to 250 where frames are lost
+/// | | paced | `no`: the device may run faster than real time (a file, for tests) |
+
+/// A wish to stop is seen with the next buffer (21 ms) and fades the sound in 20 ms; what the
+/// device has buffered by then (its latency, about 0.1 s) is heard before the fade.
 
 /// True when this process was started as a worker.
 bool rb_card_worker_asked(int argc, char **argv);
