@@ -5,19 +5,15 @@
 
 #include <math.h>
 
-static const double smallest_share = 0.01;
-
 rb_difference rb_difference_from_parts(double estimate, const rb_variance_part *parts, size_t n)
 {
-  double sum = 0, positive = 0, spread = 0;
+  double sum = 0, spread = 0;
   for (size_t i = 0; i < n; i++) {
     double part = parts[i].coefficient * parts[i].variance;
     sum += part;
-    positive += fmax(part, 0);
-    if (part != 0)
+    if (part > 0)
       spread += part * part / parts[i].df;
   }
-  sum = fmax(sum, smallest_share * positive);
   rb_difference difference = {.estimate = estimate, .standard_error = sqrt(sum)};
   if (sum <= 0) {
     difference.interval[0] = difference.interval[1] = estimate;

@@ -255,7 +255,9 @@ static double weighted(const rb_sitting_mean *sittings, size_t n, const double *
 }
 
 // A sitting's mean has variance between + within / passes. The pooled spread of means stands for
-// its own number of passes; what these sittings have more or less is added with its sign.
+// its own number of passes; where these sittings have fewer, the rest is added. Where they have
+// more nothing is taken off: a difference of two estimates would have next to no degrees of
+// freedom.
 rb_difference rb_swap_difference(const rb_sitting_mean *sittings, size_t n, const double *weights,
                                  const rb_spread *between, const rb_spread *within)
 {
@@ -265,7 +267,7 @@ rb_difference rb_swap_difference(const rb_sitting_mean *sittings, size_t n, cons
   rb_variance_part parts[2] = {
       {.coefficient = squares, .variance = between->variance, .df = between->df},
       {.coefficient = more, .variance = within->variance, .df = within->df}};
-  bool passes_differ = within->df > 0 && fabs(more) > 1e-9 * squares;
+  bool passes_differ = within->df > 0 && more > 1e-9 * squares;
   return rb_difference_from_parts(estimate, parts, passes_differ ? 2 : 1);
 }
 

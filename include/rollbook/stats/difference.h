@@ -19,8 +19,7 @@ typedef struct rb_difference {
 } rb_difference;
 
 /// A part of an estimate's variance: coefficient × variance, the variance known with `df` degrees
-/// of freedom. A coefficient may be negative.
-// unitless: coefficient, variance
+/// of freedom. Both are ≥ 0.
 typedef struct rb_variance_part {
   double coefficient;
   double variance;
@@ -28,9 +27,8 @@ typedef struct rb_variance_part {
 } rb_variance_part;
 
 /// Interval and p for an estimate whose variance is a sum of independent parts, with degrees of
-/// freedom after Satterthwaite (Biometrics Bulletin 2(6), 1946, 110–114). Where negative parts make
-/// the sum smaller than a hundredth of the positive ones, that hundredth is taken. With no variance
-/// at all p is 0, or 1 where the estimate is 0 too.
+/// freedom after Satterthwaite (Biometrics Bulletin 2(6), 1946, 110–114). With no variance at all p
+/// is 0, or 1 where the estimate is 0 too.
 // unitless: estimate
 rb_difference rb_difference_from_parts(double estimate, const rb_variance_part *parts, size_t n);
 
