@@ -309,6 +309,8 @@ static void write_numbers(const swap_slot *slot, const rb_difference *found,
   double between = evidence->between.df > 0 ? evidence->between.variance : 0;
   if (between > 0 && evidence->between.weight > 0)
     between = fmax(between - within / evidence->between.weight, 0);
+  effect->within_df = evidence->within.df;
+  effect->between_df = evidence->between.df;
   effect->spread_within = unit * sqrt(within);
   effect->spread_between = unit * sqrt(between);
 }
@@ -354,11 +356,27 @@ static rb_status make_effect(const swap_work *swap, const swap_slot *slot, rb_ef
 
 // ---- all effects --------------------------------------------------------------------------------
 
+// Readings that say something of their own; what follows from them, and what seldom matters, has a
+// smaller share of the error allowed to the whole set.
+static double weight_of(const char *key)
+{
+  static const char *const leading[] = {
+      "gain",        "polarity", "thd",         "h2",         "h3",        "noise",
+      "noise_a",     "hum_1x",   "hum_2x",      "imd_mod",    "imd_diff2", "imd_diff3",
+      "bass_band",   "mid_band", "treble_band", "separation", "balance",   "output_impedance",
+      "crackle_rate"};
+  for (size_t i = 0; i < RB_LEN(leading); i++)
+    if (strcmp(key, leading[i]) == 0)
+      return 1;
+  return 0.1;
+}
+
 // The change that Holm's first step would have passed, as a multiple of the interval's half-width.
-static void widen(rb_effect *effect, size_t n_family)
+static void widen(rb_effect *effect, double all_weights)
 {
   double one = rb_student_quantile(1 - level_of_significance / 2, effect->df);
-  double many = rb_student_quantile(1 - level_of_significance / 2 / (double)n_family, effect->df);
+  double share = weight_of(effect->quantity.key) / all_weights;
+  double many = rb_student_quantile(1 - level_of_significance / 2 * share, effect->df);
   if (isfinite(one) && isfinite(many))
     effect->smallest_resolvable *= many / one;
 }
@@ -366,14 +384,19 @@ static void widen(rb_effect *effect, size_t n_family)
 static rb_status adjust(rb_comparison *comparison, rb_arena *arena)
 {
   size_t n = 0;
+  double all_weights = 0;
   double *p = rb_arena_doubles(arena, comparison->n_effects);
+  double *weights = rb_arena_doubles(arena, comparison->n_effects);
   double *adjusted = rb_arena_doubles(arena, comparison->n_effects);
-  if (!p || !adjusted)
+  if (!p || !weights || !adjusted)
     return RB_NO_MEM;
-  for (size_t i = 0; i < comparison->n_effects; i++)
-    if (comparison->effects[i].basis == RB_BASIS_SITTINGS)
-      p[n++] = comparison->effects[i].p;
-  RB_TRY(rb_holm(p, n, arena, adjusted));
+  for (size_t i = 0; i < comparison->n_effects; i++) {
+    if (comparison->effects[i].basis != RB_BASIS_SITTINGS)
+      continue;
+    p[n] = comparison->effects[i].p;
+    all_weights += weights[n++] = weight_of(comparison->effects[i].quantity.key);
+  }
+  RB_TRY(rb_holm(p, weights, n, arena, adjusted));
   for (size_t i = 0, k = 0; i < comparison->n_effects; i++) {
     rb_effect *effect = &comparison->effects[i];
     if (effect->basis != RB_BASIS_SITTINGS)
@@ -381,7 +404,7 @@ static rb_status adjust(rb_comparison *comparison, rb_arena *arena)
     effect->p_holm = adjusted[k++];
     effect->word = effect->p_holm < level_of_significance ? RB_CHANGED : RB_NOT_RESOLVED;
     comparison->n_changed += effect->word == RB_CHANGED;
-    widen(effect, n);
+    widen(effect, all_weights);
   }
   return RB_OK;
 }

@@ -4,17 +4,30 @@
 #include <gsl/gsl_sort.h>
 #include <math.h>
 
-rb_status rb_holm(const double *p, size_t n, rb_arena *arena, double *p_adjusted)
+static double weight_of(const double *weights, size_t i)
+{
+  return weights ? weights[i] : 1;
+}
+
+rb_status rb_holm(const double *p, const double *weights, size_t n, rb_arena *arena,
+                  double *p_adjusted)
 {
   rb_arena_mark mark = rb_arena_save(arena);
   size_t *order = rb_arena_alloc(arena, n, sizeof *order);
-  if (!order)
+  double *shares = rb_arena_doubles(arena, n);
+  if (!order || !shares)
     return RB_NO_MEM;
-  gsl_sort_index(order, p, 1, n);
-  double highest = 0;
+  double left = 0, highest = 0;
+  for (size_t i = 0; i < n; i++) {
+    shares[i] = p[i] / weight_of(weights, i);
+    left += weight_of(weights, i);
+  }
+  gsl_sort_index(order, shares, 1, n);
   for (size_t rank = 0; rank < n; rank++) {
-    highest = fmax(highest, p[order[rank]] * (double)(n - rank));
-    p_adjusted[order[rank]] = fmin(highest, 1);
+    size_t i = order[rank];
+    highest = fmax(highest, shares[i] * left);
+    p_adjusted[i] = fmin(highest, 1);
+    left -= weight_of(weights, i);
   }
   rb_arena_rewind(arena, mark);
   return RB_OK;

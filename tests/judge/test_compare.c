@@ -157,8 +157,11 @@ static void two_sittings_each_give_the_pooled_t_interval_of_their_means(void **s
   double t = 1.05 / sqrt(0.0125);
   assert_near(gain->p, 1 - t / sqrt(2 + t * t), 1e-9);
   assert_near(gain->spread_between, sqrt(0.0125 - 0.5e-6 / 2), 1e-9);
-  // Bonferroni's first step over the four effects: t(1 − 0.05/8, 2) = 8.860, closed form.
-  double q = 1 - 0.05 / 4;
+  assert_near(gain->between_df, 2, 0);
+  assert_near(gain->within_df, 4, 0);
+  // Bonferroni's first step over the four effects, of which the angle weighs a tenth; two-sided
+  // quantile of Student's t with two degrees of freedom in closed form.
+  double q = 1 - 0.05 / 3.1;
   double t_family = q * sqrt(2 / (1 - q * q));
   assert_near(gain->smallest_resolvable, t_family * sqrt(0.0125), 1e-6);
 }

@@ -58,13 +58,19 @@ static void holm_adjusts_as_published(void **state)
   static const double p[] = {.010, .040, .030, .005}, expected[] = {.03, .06, .06, .02};
   double adjusted[4];
   rb_arena *arena = rb_arena_new(0);
-  assert_int_equal(rb_holm(p, 4, arena, adjusted), RB_OK);
+  assert_int_equal(rb_holm(p, NULL, 4, arena, adjusted), RB_OK);
   for (int i = 0; i < 4; i++)
     assert_near(adjusted[i], expected[i], 1e-15);
+  // By hand: p/weight .02, .01, .06; first .01·(.5+4+.5) = .05, then .02·1 → .05, then .06·.5 →
+  // .05.
+  static const double unequal[] = {.01, .04, .03}, weights[] = {.5, 4, .5};
+  assert_int_equal(rb_holm(unequal, weights, 3, arena, adjusted), RB_OK);
+  for (int i = 0; i < 3; i++)
+    assert_near(adjusted[i], .05, 1e-15);
   static const double large[] = {0.9, 0.8};
-  assert_int_equal(rb_holm(large, 2, arena, adjusted), RB_OK);
+  assert_int_equal(rb_holm(large, NULL, 2, arena, adjusted), RB_OK);
   assert_near(adjusted[0], 1, 0);
-  assert_int_equal(rb_holm(NULL, 0, arena, NULL), RB_OK);
+  assert_int_equal(rb_holm(NULL, NULL, 0, arena, NULL), RB_OK);
   rb_arena_free(arena);
 }
 

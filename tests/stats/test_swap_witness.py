@@ -79,14 +79,15 @@ def check_swap(random):
 
 
 def check_holm(random):
-    """Holm's step-down is the short cut of closed testing with Bonferroni's test of every subset."""
-    cases = [random.uniform(0, 0.2, n) for n in (1, 2, 4, 6) for _ in range(4)]
-    answers = ask([words("holm", len(p), p) for p in cases])
-    for p, mine in zip(cases, answers, strict=True):
+    """Holm's step-down is the short cut of closed testing with (weighted) Bonferroni tests of every subset."""
+    cases = [(random.uniform(0, 0.2, n), random.choice([0.1, 1, 3], n) if weighted else np.ones(n))
+             for n in (1, 2, 4, 6) for weighted in (False, True) for _ in range(4)]
+    answers = ask([words("holm", len(p), p, w) for p, w in cases])
+    for (p, w), mine in zip(cases, answers, strict=True):
         for i in range(len(p)):
-            subsets = [s for k in range(1, len(p) + 1) for s in itertools.combinations(range(len(p)), k)
-                       if i in s]
-            closed = max(min(1, len(s) * min(p[list(s)])) for s in subsets)
+            subsets = [list(s) for k in range(1, len(p) + 1)
+                       for s in itertools.combinations(range(len(p)), k) if i in s]
+            closed = max(min(1, min(p[s] / w[s]) * sum(w[s])) for s in subsets)
             assert np.isclose(mine[i], closed, rtol=1e-12)
     return len(cases)
 

@@ -4,7 +4,7 @@
 //   spearman N x … y …               rho, p greater, p two-sided
 //   swap N {lineup time mean} …      estimate, drift removed, drift-free variance and df, variance
 //                                    and df within line-ups
-//   holm N p …                       adjusted
+//   holm N p … weights …             adjusted
 #include "rollbook/base/attributes.h"
 #include "rollbook/stats/difference.h"
 #include "rollbook/stats/holm.h"
@@ -83,10 +83,10 @@ static rb_status swap(rb_arena *arena)
 static rb_status holm(rb_arena *arena)
 {
   size_t n = 0;
-  double p[MOST], adjusted[MOST];
-  if (scanf("%zu", &n) != 1 || n > MOST || !read_values(p, n))
+  double p[2 * MOST], adjusted[MOST];
+  if (scanf("%zu", &n) != 1 || n > MOST || !read_values(p, 2 * n))
     return RB_FORMAT;
-  const rb_status status = rb_holm(p, n, arena, adjusted);
+  const rb_status status = rb_holm(p, p + n, n, arena, adjusted);
   for (size_t i = 0; i < n; i++)
     printf("%.17g ", adjusted[i]);
   printf("\n");
