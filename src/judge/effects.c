@@ -267,13 +267,18 @@ static rb_difference judge_evidence(const swap_evidence *evidence, rb_basis *bas
                             &(rb_spread){0});
 }
 
-static rb_effect_side side_of(const swap_work *swap, const swap_slot *slot, uint32_t lineup)
+// Mean over the sittings that the difference is made of.
+static rb_effect_side side_of(const swap_work *swap, const swap_slot *slot,
+                              const swap_evidence *evidence, uint32_t lineup)
 {
   rb_effect_side side = {.resolved = true};
   double sum = 0;
-  for (size_t i = 0; i < swap->sittings.n; i++) {
+  for (size_t i = 0, k = 0; i < swap->sittings.n; i++) {
     const swap_cell *cell = &slot->cells[i];
-    if (swap->sittings.all[i].lineup != lineup || cell->n == 0)
+    if (swap->sittings.all[i].lineup >= FIRST_OTHER_LINEUP || cell->n == 0)
+      continue;
+    double weight = evidence->weights[k++];
+    if (swap->sittings.all[i].lineup != lineup || weight == 0)
       continue;
     side.n_sittings++;
     side.n_passes += (size_t)cell->n;
@@ -326,8 +331,6 @@ static rb_status make_effect(const swap_work *swap, const swap_slot *slot, rb_ef
                              bool *drift_removed)
 {
   *effect = (rb_effect){.quantity = swap->table->quantities[slot->quantity],
-                        .a = side_of(swap, slot, LINEUP_A),
-                        .b = side_of(swap, slot, LINEUP_B),
                         .p = 1,
                         .p_holm = 1,
                         .source = "",
@@ -335,6 +338,8 @@ static rb_status make_effect(const swap_work *swap, const swap_slot *slot, rb_ef
   swap_evidence evidence = {0};
   rb_basis basis = RB_BASIS_NONE;
   RB_TRY(gather_evidence(swap, slot, &evidence));
+  effect->a = side_of(swap, slot, &evidence, LINEUP_A);
+  effect->b = side_of(swap, slot, &evidence, LINEUP_B);
   rb_difference found = judge_evidence(&evidence, &basis);
   effect->difference = in_unit(slot, effect->a.value, found.estimate);
   effect->is_bound = !effect->a.resolved || !effect->b.resolved;

@@ -189,6 +189,25 @@ static void a_return_takes_a_linear_drift_out(void **state)
   assert_true(has_note(&comparison, "Back at line-up A"));
 }
 
+// What A was months ago does not count where it was measured beside B; only its spread does.
+static void a_session_with_both_counts_before_older_sittings(void **state)
+{
+  fixture *shelf = *state;
+  rb_comparison comparison;
+  measure(shelf, &shelf->before, 0, 2, shifted(-5));
+  measure(shelf, &shelf->before, 1, 2, shifted(-5.1));
+  measure(shelf, &shelf->before, 2000, 2, shifted(0));
+  measure(shelf, &shelf->after, 2001, 2, shifted(1.1));
+  measure(shelf, &shelf->before, 2002, 2, shifted(0.2));
+  compare(shelf, &comparison);
+  const rb_effect *gain = effect_of(&comparison, "gain");
+  assert_near(gain->difference, 1, 1e-9);
+  assert_near(gain->a.value, 20.1, 1e-9);
+  assert_int_equal(gain->a.n_sittings, 2);
+  assert_int_equal(gain->a.n_passes, 4);
+  assert_string_equal(comparison.order_text, "A A A B A");
+}
+
 static void angles_are_compared_round_the_circle(void **state)
 {
   fixture *shelf = *state;
@@ -345,6 +364,7 @@ int main(void)
       SHELF_TEST(with_one_pass_each_only_the_capture_speaks),
       SHELF_TEST(two_sittings_each_give_the_pooled_t_interval_of_their_means),
       SHELF_TEST(a_return_takes_a_linear_drift_out),
+      SHELF_TEST(a_session_with_both_counts_before_older_sittings),
       SHELF_TEST(angles_are_compared_round_the_circle),
       SHELF_TEST(positive_readings_are_compared_by_ratio),
       SHELF_TEST(a_bound_can_show_a_rise_but_never_a_fall),

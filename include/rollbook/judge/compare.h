@@ -17,6 +17,9 @@
 /// Passes before the warm-up gate opened count only where a sitting has no others. What belongs to
 /// the bench (clock, latency, the tone's own frequency) is no effect of a line-up and left out.
 ///
+/// Where both line-ups were measured in one session (sittings less than a week apart) the
+/// difference is made of such sessions alone; older sittings then only lend their spread.
+///
 /// Over all effects at most 5 % of comparisons call anything changed that is not (Holm 1979).
 /// Readings that say something of their own (gain, H2, H3, bands, noise, hum …) have a ten times
 /// larger share of that than those that follow from them or seldom matter (sums, angles, high
