@@ -127,6 +127,14 @@ static rb_status next_of(pass_run *pass, const ready_step *step, ready_step **ne
   return pass_check_step(pass, *next, err);
 }
 
+static rb_status finish_series(pass_run *pass, const ready_step *last, rb_err *err)
+{
+  if (!last->procedure->finish)
+    return RB_OK;
+  const rb_analysis analysis = step_analysis(pass->session, last, NULL);
+  return last->procedure->finish(&analysis, &pass->results, err);
+}
+
 static rb_status take_series(pass_run *pass, const ready_step *step, rb_err *err)
 {
   RB_TRY(take(pass, step, err));
@@ -135,7 +143,7 @@ static rb_status take_series(pass_run *pass, const ready_step *step, rb_err *err
     RB_TRY(settle(pass, err));
     RB_TRY(next_of(pass, step, &next, err));
     if (!next)
-      return RB_OK;
+      return finish_series(pass, step, err);
     RB_TRY(take(pass, next, err));
     step = next;
   }

@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "session.h"
 
+#include "rollbook/base/units.h"
+
 #include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -150,6 +152,8 @@ rb_analysis step_analysis(const bench_session *session, const ready_step *step,
                           .drive = step->step.drive,
                           .load_ohm = bench->load_ohm,
                           .mains_hz = bench->mains_hz,
+                          .ceiling_peak_fs = rb_ratio_from_db(bench->ceiling_dbfs),
+                          .ceiling_w = bench->ceiling_w,
                           .played = &step->stimulus,
                           .located = located,
                           .bench_floors = session->floors.readings,

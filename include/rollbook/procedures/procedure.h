@@ -41,6 +41,8 @@ typedef struct rb_analysis {
   const rb_stimulus *played;  ///< What was played, where it is known (not for files from outside).
   const rb_located *located;  ///< How the capture was cut; NULL where it was not.
   double drive_peak_fs[2];    ///< Peak played, of full scale; 0: unknown.
+  double ceiling_peak_fs;     ///< Highest peak that may be played; 0: unknown.
+  double ceiling_w;           ///< Highest power that may be asked; 0: unknown.
   double drive_vrms[2];       ///< Volts rms played into the amplifier; 0: unknown.
   const rb_reading *bench_floors; ///< From `bench floor`, matched by key, channel, condition.
   size_t n_bench_floors;
@@ -69,6 +71,10 @@ typedef struct rb_procedure {
   /// called.
   rb_status (*next)(const rb_analysis *analysis, const rb_results *results, rb_step *step,
                     bool *more, rb_err *err);
+
+  /// Optional, beside `next`: called once after the last capture of such a series, adds to
+  /// `results` what only the whole of it tells.
+  rb_status (*finish)(const rb_analysis *analysis, rb_results *results, rb_err *err);
 } rb_procedure;
 
 /// The procedure of that name, or NULL.
