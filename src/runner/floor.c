@@ -3,6 +3,7 @@
 
 #include "rollbook/base/units.h"
 
+#include <math.h>
 #include <string.h>
 
 // Readings of a bench without amplifier that an amplifier's cannot fall below: these keys, and
@@ -51,6 +52,26 @@ static rb_status choose_steps(flooring *job, const rb_plan *plan, rb_err *err)
   return RB_OK;
 }
 
+// A loop is the one place where a sound system that converts the rate behind one's back can be told
+// from the amplifier. Rigs that are not paced are no cards.
+static rb_status tell_resampling(bench_session *session, const double drive_dbfs[2], rb_err *err)
+{
+  const rb_rig_caps *caps = rb_guard_caps(session->guard);
+  rb_rate_check found;
+  if (!caps->paced)
+    return RB_OK;
+  session_stage(session, "checking that the path keeps the sample rate");
+  RB_TRY(rb_guard_check_rate(session->guard, rb_ratio_from_db(fmin(drive_dbfs[0], drive_dbfs[1])),
+                             session->cancel, session->arena, &found, err));
+  if (found.resamples)
+    session_note(session,
+                 "The sound system converts the rate: it runs at %g Hz and not at %g Hz (images at "
+                 "%.0f dB). Set the bench or the sound server to one rate; until then do not trust "
+                 "distortion readings.",
+                 found.other_rate_hz, caps->rate_hz, found.image_db);
+  return RB_OK;
+}
+
 static rb_status play_plan(flooring *job, const rb_plan *plan, rb_err *err)
 {
   bench_session *session = &job->session;
@@ -60,6 +81,7 @@ static rb_status play_plan(flooring *job, const rb_plan *plan, rb_err *err)
                 plan->reference_power_w);
   RB_TRY(rb_guard_find_level(session->guard, plan->reference_hz, plan->reference_power_w, RB_BOTH,
                              session->cancel, session->arena, drive_dbfs, err));
+  RB_TRY(tell_resampling(session, drive_dbfs, err));
   job->pass.session = session;
   job->pass.reference_power_w = plan->reference_power_w;
   for (unsigned c = 0; c < 2; c++)

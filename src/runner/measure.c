@@ -72,6 +72,8 @@ static rb_status open_session(measuring *m, rb_err *err)
   m->session.floors = rb_results_in(m->session.arena);
   RB_TRY(rb_book_floors(run->book, &m->session.floors, err));
   RB_TRY(rb_guard_open(&m->session.bench, run->lineup, run->sitting_seed, &m->session.guard, err));
+  if (rb_guard_caps(m->session.guard)->note[0])
+    session_note(&m->session, "Sound card: %s.", rb_guard_caps(m->session.guard)->note);
   return prepare_steps(m, err);
 }
 
