@@ -30,9 +30,12 @@ typedef struct rb_ringdown {
 } rb_ringdown;
 
 /// Fits up to `max_rings` damped sinusoids between low_hz and high_hz to `n` samples that begin
-/// just after the knock. Start values by the matrix pencil (Y. Hua & T. K. Sarkar, IEEE Trans.
-/// ASSP 38(5), 1990) on the decimated signal; then nonlinear least squares. Rings weaker than the
-/// noise are dropped; RB_NO_SIGNAL where none is left.
+/// just after the knock. One after the other is started at the highest peak of what is left, with
+/// the decay that two halves of the record tell; then all are fitted together by damped
+/// Gauss–Newton steps (K. Levenberg 1944, D. Marquardt 1963), which for white noise is the
+/// maximum-likelihood estimate. The low thump of a knock is fitted as rings below low_hz that are
+/// not told. Rings that do not stand out of the noise are dropped; RB_NO_SIGNAL where none is left,
+/// RB_BAD_ARG for fewer than 64 samples or an empty band, RB_NO_MEM.
 RB_NODISCARD rb_status rb_ringdown_fit(const double *samples, size_t n, double rate_hz,
                                        double low_hz, double high_hz, size_t max_rings,
                                        rb_arena *arena, rb_ringdown *ringdown);
