@@ -14,6 +14,10 @@
 static const double level_of_significance = 0.05;
 // Below this many degrees of freedom the drift-free spread gives way to the one with drift in it.
 static const double least_drift_free_df = 2;
+// With fewer the mains voltage is not taken out: its slope would cost more than it gives.
+static const double least_mains_df = 3;
+// Root mean square of what the mains must have moved for its slope to mean anything.
+static const double least_mains_vrms = 0.2;
 // The captures' own noise is known by so many samples that its spread counts as known.
 static const double capture_df = 1e6;
 
@@ -167,8 +171,9 @@ typedef struct swap_evidence {
   rb_sitting_mean *means; // sittings of A and B, then the resolved ones of others
   size_t n_swap, n;
   double *weights;
-  bool shared_run, drift_removed;
+  bool shared_run, drift_removed, mains_removed;
   rb_spread within, between;
+  rb_covariate_fit mains;
   double capture_variance; // of a sitting's mean, mean over A's and B's
 } swap_evidence;
 
@@ -178,7 +183,8 @@ static rb_sitting_mean mean_of(const swap_sitting *sitting, const swap_cell *cel
                            .run = sitting->run,
                            .time_s = sitting->time_s,
                            .mean = cell->mean,
-                           .weight = cell->n};
+                           .weight = cell->n,
+                           .covariate = sitting->mains_vrms};
 }
 
 // B's angles are moved by whole turns until they stand nearest to A's.
@@ -222,6 +228,27 @@ static void pool_within(const swap_work *swap, const swap_slot *slot, swap_evide
   evidence->capture_variance /= n_swap;
 }
 
+// Takes the mains voltage out where it was entered for every sitting and has moved.
+static rb_status fit_mains(rb_sitting_mean *resolved, size_t n, rb_arena *arena,
+                           swap_evidence *evidence)
+{
+  size_t n_entered = 0;
+  for (size_t i = 0; i < evidence->n_swap; i++)
+    if (evidence->means[i].covariate <= 0)
+      return RB_OK;
+  for (size_t i = 0; i < n; i++)
+    if (resolved[i].covariate > 0)
+      resolved[n_entered++] = resolved[i];
+  RB_TRY(rb_covariate_fit_sittings(resolved, n_entered, arena, &evidence->mains));
+  double df = evidence->mains.spread.df;
+  evidence->mains_removed =
+      evidence->drift_removed && df >= least_mains_df &&
+      evidence->mains.sum_squares >= (df + 1) * least_mains_vrms * least_mains_vrms;
+  if (evidence->mains_removed)
+    evidence->between = evidence->mains.spread;
+  return RB_OK;
+}
+
 static rb_status gather_evidence(const swap_work *swap, const swap_slot *slot,
                                  swap_evidence *evidence)
 {
@@ -241,6 +268,7 @@ static rb_status gather_evidence(const swap_work *swap, const swap_slot *slot,
     RB_TRY(rb_spread_without_drift(resolved, n, arena, &evidence->between));
   if (!evidence->shared_run || evidence->between.df < least_drift_free_df)
     RB_TRY(rb_spread_of_sittings(resolved, n, arena, &evidence->between));
+  RB_TRY(fit_mains(resolved, n, arena, evidence));
   // Readings that repeat to the last digit are still no better than their captures.
   if (evidence->between.variance <= 0)
     evidence->between.variance = evidence->capture_variance;
@@ -251,6 +279,11 @@ static rb_status gather_evidence(const swap_work *swap, const swap_slot *slot,
 
 static rb_difference judge_evidence(const swap_evidence *evidence, rb_basis *basis)
 {
+  if (evidence->mains_removed) {
+    *basis = RB_BASIS_SITTINGS;
+    return rb_swap_difference_covariate(evidence->means, evidence->n_swap, evidence->weights,
+                                        &evidence->mains, &evidence->within);
+  }
   if (evidence->between.df >= 1) {
     *basis = RB_BASIS_SITTINGS;
     return rb_swap_difference(evidence->means, evidence->n_swap, evidence->weights,
@@ -328,7 +361,7 @@ static bool bound_tells(const rb_effect *effect)
 }
 
 static rb_status make_effect(const swap_work *swap, const swap_slot *slot, rb_effect *effect,
-                             bool *drift_removed)
+                             rb_comparison *comparison)
 {
   *effect = (rb_effect){.quantity = swap->table->quantities[slot->quantity],
                         .p = 1,
@@ -347,7 +380,8 @@ static rb_status make_effect(const swap_work *swap, const swap_slot *slot, rb_ef
                            (!effect->a.resolved && !effect->b.resolved) || !bound_tells(effect)))
     return RB_OK;
   effect->basis = basis;
-  *drift_removed = *drift_removed || evidence.drift_removed;
+  comparison->drift_removed = comparison->drift_removed || evidence.drift_removed;
+  comparison->mains_removed = comparison->mains_removed || evidence.mains_removed;
   write_numbers(slot, &found, &evidence, effect);
   const rb_guide *guide = rb_guide_find(effect->quantity.key);
   if (guide) {
@@ -455,7 +489,7 @@ static rb_status make_effects(swap_work *swap, rb_comparison *comparison)
     return RB_NO_MEM;
   for (size_t i = 0; i < swap->n_slots; i++)
     RB_TRY(make_effect(swap, &swap->slots[i], &comparison->effects[comparison->n_effects++],
-                       &comparison->drift_removed));
+                       comparison));
   return adjust(comparison, swap->arena);
 }
 
@@ -570,6 +604,30 @@ static rb_status note_passes(const swap_work *swap, rb_comparison *comparison)
   return RB_OK;
 }
 
+static const double most_apart_s = 180;
+
+// Readings wander with the time since power-on; sittings should be measured at the same.
+static rb_status note_times(const swap_work *swap, rb_comparison *comparison)
+{
+  double least_s = INFINITY, most_s = -INFINITY;
+  for (size_t i = 0; i < swap->sittings.n; i++) {
+    if (swap->sittings.all[i].lineup >= FIRST_OTHER_LINEUP)
+      continue;
+    least_s = fmin(least_s, swap->sittings.all[i].on_s);
+    most_s = fmax(most_s, swap->sittings.all[i].on_s);
+  }
+  if (comparison->mains_removed)
+    RB_TRY(swap_note(comparison, swap->arena,
+                     "The mains voltage was entered for every sitting; what readings follow it is "
+                     "taken out."));
+  if (most_s - least_s <= most_apart_s)
+    return RB_OK;
+  return swap_note(comparison, swap->arena,
+                   "Sittings were measured at different times after power-on (%.0f to %.0f "
+                   "minutes); warming up may pass for a change.",
+                   least_s / 60, most_s / 60);
+}
+
 static rb_status note_missing(const swap_work *swap, size_t n_one_sided, rb_comparison *comparison)
 {
   if (!n_one_sided)
@@ -604,6 +662,7 @@ static rb_status compare_table(swap_work *swap, rb_comparison *comparison)
   RB_TRY(note_basis(comparison, swap->arena));
   RB_TRY(note_return(swap, comparison));
   RB_TRY(note_passes(swap, comparison));
+  RB_TRY(note_times(swap, comparison));
   return note_missing(swap, n_one_sided, comparison);
 }
 

@@ -11,8 +11,10 @@ typedef struct swap_sitting {
   uint32_t lineup; ///< 0: A, 1: B, 2 …: others.
   uint32_t run;    ///< Sittings with less than a week between them.
   double time_s;
-  size_t n_passes; ///< All of them.
-  bool settled;    ///< Has settled passes; then only those count.
+  double mains_vrms; ///< 0 where not entered.
+  size_t n_passes;   ///< All of them.
+  double on_s;       ///< Mean time since power-on of its passes.
+  bool settled;      ///< Has settled passes; then only those count.
   const char *started_at;
 } swap_sitting;
 

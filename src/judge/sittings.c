@@ -27,10 +27,12 @@ static void add_passes(const rb_table *table, swap_sittings *sittings)
       sitting = &sittings->all[sittings->n++];
       *sitting = (swap_sitting){.sitting_id = pass->sitting_id,
                                 .started_at = pass->started_at,
+                                .mains_vrms = pass->mains_vrms,
                                 .time_s = pass->powered_on_utc_s > 0 ? pass->powered_on_utc_s
                                                                      : before_s + usual_gap_s};
     }
     sitting->n_passes++;
+    sitting->on_s += (pass->since_power_on_s - sitting->on_s) / (double)sitting->n_passes;
     sitting->settled = sitting->settled || pass->settled;
   }
 }

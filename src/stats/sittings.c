@@ -81,24 +81,31 @@ rb_status rb_spread_of_sittings(const rb_sitting_mean *sittings, size_t n, rb_ar
   return RB_OK;
 }
 
-// Sums of a run after each line-up's own mean is taken off (Frisch & Waugh, Econometrica 1, 1933:
-// the drift's coefficient is then the plain regression of what is left).
+// Sums of squares and products of reading y, covariate c and time t.
 typedef struct run_sums {
-  double yy, ty, tt, df, inverse;
+  double yy, cy, cc, ty, tc, tt, df, inverse, n;
 } run_sums;
 
+// Sums of a run after each line-up's own mean is taken off (Frisch & Waugh, Econometrica 1, 1933:
+// the other coefficients are then plain regressions of what is left).
 static run_sums sums_within_lineups(rb_sitting_mean *run, size_t n)
 {
-  run_sums sums = {0};
+  run_sums sums = {.n = (double)n};
   while (n > 0) {
     size_t taken = take_group(run, n, true, false);
-    double mean = group_mean(run, taken), time_s = 0;
-    for (size_t i = 0; i < taken; i++)
+    double mean = group_mean(run, taken), time_s = 0, covariate = 0;
+    for (size_t i = 0; i < taken; i++) {
       time_s += run[i].time_s / (double)taken;
+      covariate += run[i].covariate / (double)taken;
+    }
     for (size_t i = 0; i < taken; i++) {
       double y = run[i].mean - mean, t = run[i].time_s - time_s;
+      double c = run[i].covariate - covariate;
       sums.yy += y * y;
+      sums.cy += c * y;
+      sums.cc += c * c;
       sums.ty += t * y;
+      sums.tc += t * c;
       sums.tt += t * t;
       sums.inverse += 1 / run[i].weight;
     }
@@ -109,28 +116,62 @@ static run_sums sums_within_lineups(rb_sitting_mean *run, size_t n)
   return sums;
 }
 
-rb_status rb_spread_without_drift(const rb_sitting_mean *sittings, size_t n, rb_arena *arena,
-                                  rb_spread *spread)
+// Takes the run's drift off and adds what is left; runs too short for that add nothing.
+static void add_run(const run_sums *run, run_sums *all)
+{
+  if (run->df < 2 || run->tt <= 0)
+    return;
+  all->yy += fmax(run->yy - run->ty * run->ty / run->tt, 0);
+  all->cy += run->cy - run->tc * run->ty / run->tt;
+  all->cc += fmax(run->cc - run->tc * run->tc / run->tt, 0);
+  all->df += run->df - 1;
+  all->inverse += run->inverse;
+  all->n += run->n;
+}
+
+static rb_status sum_runs(const rb_sitting_mean *sittings, size_t n, rb_arena *arena, run_sums *all)
 {
   rb_arena_mark mark = rb_arena_save(arena);
   rb_sitting_mean *rest = copy_of(sittings, n, arena);
   if (!rest)
     return RB_NO_MEM;
-  double inverse = 0, counted = 0;
-  *spread = (rb_spread){0};
+  *all = (run_sums){0};
   while (n > 0) {
     size_t taken = take_group(rest, n, false, true);
-    run_sums sums = sums_within_lineups(rest, taken);
-    if (sums.df >= 2 && sums.tt > 0) {
-      rb_spread_add(spread, fmax(sums.yy - sums.ty * sums.ty / sums.tt, 0), sums.df - 1);
-      inverse += sums.inverse;
-      counted += (double)taken;
-    }
+    run_sums run = sums_within_lineups(rest, taken);
+    add_run(&run, all);
     rest += taken;
     n -= taken;
   }
-  finish_weight(spread, inverse, counted);
   rb_arena_rewind(arena, mark);
+  return RB_OK;
+}
+
+rb_status rb_spread_without_drift(const rb_sitting_mean *sittings, size_t n, rb_arena *arena,
+                                  rb_spread *spread)
+{
+  run_sums all;
+  rb_status status = sum_runs(sittings, n, arena, &all);
+  *spread = (rb_spread){0};
+  if (status != RB_OK)
+    return status;
+  rb_spread_add(spread, all.yy, all.df);
+  finish_weight(spread, all.inverse, all.n);
+  return RB_OK;
+}
+
+rb_status rb_covariate_fit_sittings(const rb_sitting_mean *sittings, size_t n, rb_arena *arena,
+                                    rb_covariate_fit *fit)
+{
+  run_sums all;
+  rb_status status = sum_runs(sittings, n, arena, &all);
+  *fit = (rb_covariate_fit){0};
+  if (status != RB_OK || all.cc <= 0)
+    return status;
+  fit->sum_squares = all.cc;
+  fit->slope = all.cy / all.cc;
+  rb_spread_add(&fit->spread, fmax(all.yy - all.cy * fit->slope, 0), all.df - 1);
+  finish_weight(&fit->spread, all.inverse, all.n);
   return RB_OK;
 }
 
@@ -241,42 +282,63 @@ rb_status rb_swap_weights(const rb_sitting_mean *sittings, size_t n, uint32_t a,
 
 // ---- difference ---------------------------------------------------------------------------------
 
-static double weighted(const rb_sitting_mean *sittings, size_t n, const double *weights,
-                       double *squares, double *squares_over_passes)
+// Weighted sums over the sittings of a swap.
+typedef struct swap_sums {
+  double estimate, covariate, squares, squares_over_passes;
+} swap_sums;
+
+static swap_sums sum_weighted(const rb_sitting_mean *sittings, size_t n, const double *weights)
 {
-  double sum = 0;
-  *squares = *squares_over_passes = 0;
+  swap_sums sums = {0};
   for (size_t i = 0; i < n; i++) {
-    sum += weights[i] * sittings[i].mean;
-    *squares += weights[i] * weights[i];
-    *squares_over_passes += weights[i] * weights[i] / sittings[i].weight;
+    sums.estimate += weights[i] * sittings[i].mean;
+    sums.covariate += weights[i] * sittings[i].covariate;
+    sums.squares += weights[i] * weights[i];
+    sums.squares_over_passes += weights[i] * weights[i] / sittings[i].weight;
   }
-  return sum;
+  return sums;
 }
 
 // A sitting's mean has variance between + within / passes. The pooled spread of means stands for
 // its own number of passes; where these sittings have fewer, the rest is added. Where they have
 // more nothing is taken off: a difference of two estimates would have next to no degrees of
 // freedom.
+static rb_difference difference_of(const swap_sums *sums, double more_squares,
+                                   const rb_spread *between, const rb_spread *within)
+{
+  double more =
+      between->weight > 0 ? sums->squares_over_passes - sums->squares / between->weight : 0;
+  rb_variance_part parts[2] = {
+      {.coefficient = sums->squares + more_squares,
+       .variance = between->variance,
+       .df = between->df},
+      {.coefficient = more, .variance = within->variance, .df = within->df}};
+  bool passes_differ = within->df > 0 && more > 1e-9 * sums->squares;
+  return rb_difference_from_parts(sums->estimate, parts, passes_differ ? 2 : 1);
+}
+
 rb_difference rb_swap_difference(const rb_sitting_mean *sittings, size_t n, const double *weights,
                                  const rb_spread *between, const rb_spread *within)
 {
-  double squares = 0, over_passes = 0;
-  double estimate = weighted(sittings, n, weights, &squares, &over_passes);
-  double more = between->weight > 0 ? over_passes - squares / between->weight : 0;
-  rb_variance_part parts[2] = {
-      {.coefficient = squares, .variance = between->variance, .df = between->df},
-      {.coefficient = more, .variance = within->variance, .df = within->df}};
-  bool passes_differ = within->df > 0 && more > 1e-9 * squares;
-  return rb_difference_from_parts(estimate, parts, passes_differ ? 2 : 1);
+  swap_sums sums = sum_weighted(sittings, n, weights);
+  return difference_of(&sums, 0, between, within);
+}
+
+rb_difference rb_swap_difference_covariate(const rb_sitting_mean *sittings, size_t n,
+                                           const double *weights, const rb_covariate_fit *fit,
+                                           const rb_spread *within)
+{
+  swap_sums sums = sum_weighted(sittings, n, weights);
+  sums.estimate -= fit->slope * sums.covariate;
+  return difference_of(&sums, sums.covariate * sums.covariate / fit->sum_squares, &fit->spread,
+                       within);
 }
 
 rb_difference rb_swap_difference_within(const rb_sitting_mean *sittings, size_t n,
                                         const double *weights, const rb_spread *within)
 {
-  double squares = 0, over_passes = 0;
-  double estimate = weighted(sittings, n, weights, &squares, &over_passes);
+  swap_sums sums = sum_weighted(sittings, n, weights);
   rb_variance_part part = {
-      .coefficient = over_passes, .variance = within->variance, .df = within->df};
-  return rb_difference_from_parts(estimate, &part, 1);
+      .coefficient = sums.squares_over_passes, .variance = within->variance, .df = within->df};
+  return rb_difference_from_parts(sums.estimate, &part, 1);
 }

@@ -21,7 +21,8 @@ typedef struct swap_design {
   const char *order; // 'A' and 'B' are the swap, other letters the history
   int n_passes;
   int n_passes_of_b;             // of B's sittings
-  double between, within, drift; // drift a sitting, in units of `within` + `between`
+  double between, within, drift; // drift: standard deviation of its rate a sitting
+  double by_mains;               // how much readings follow the mains, per volt
 } swap_design;
 
 typedef struct swap_draws {
@@ -54,8 +55,10 @@ static void draw_sitting(swap_draws *draws, const swap_design *design, char line
 {
   double offset[MOST_READINGS];
   double own = lineup == 'B' ? change : lineup > 'B' ? 10.0 * lineup : 0;
+  double mains_vrms = 230 + 2 * rb_random_normal(random);
   for (size_t i = 0; i < draws->table.n_quantities; i++)
-    offset[i] = own + drift[i] * when.hour + design->between * rb_random_normal(random);
+    offset[i] = own + design->by_mains * (mains_vrms - 230) + drift[i] * when.hour +
+                design->between * rb_random_normal(random);
   int n_passes = lineup == 'B' ? design->n_passes_of_b : design->n_passes;
   for (int pass = 0; pass < n_passes; pass++) {
     size_t place = draws->table.n_passes++;
@@ -65,6 +68,7 @@ static void draw_sitting(swap_draws *draws, const swap_design *design, char line
                         .sitting_id = sitting_id,
                         .lineup_id = lineup,
                         .powered_on_utc_s = 1e9 + when.session * 30 * 86400.0 + when.hour * 3600.0,
+                        .mains_vrms = design->by_mains != 0 ? mains_vrms : 0,
                         .settled = true};
     for (size_t i = 0; i < draws->table.n_quantities; i++)
       draws->values[draws->table.n_values++] =
@@ -104,16 +108,18 @@ static void compare(const swap_draws *draws, rb_arena *arena, rb_comparison *com
 
 // Spreads as reseating makes them (0.1 dB of gain) and a pass repeats (0.03 dB).
 static const swap_design designs[] = {
-    {"A B A after three sessions of history", "CDC DEDE FCFC ABA", 3, 3, 0.1, 0.03, 0.1},
-    {"A B A B A alone, drifting", "ABABA", 3, 3, 0.1, 0.03, 0.2},
-    {"A B B A with history, no drift", "CDDC ABBA", 3, 3, 0.1, 0.03, 0},
-    {"A B A alone, no drift", "ABA", 3, 3, 0.1, 0.03, 0},
-    {"A B A B alone, no drift", "ABAB", 3, 3, 0.1, 0.03, 0},
-    {"two sittings each, months apart", "A B A B", 3, 3, 0.1, 0.03, 0},
-    {"A B after history of pairs", "CC DD EE FF GG A B", 3, 3, 0.1, 0.03, 0},
-    {"one pass of B, many of A, history", "CDCDC EFEFE ABA", 4, 1, 0.03, 0.1, 0.05},
-    {"more passes of B than of others", "CDCDC ABA", 2, 5, 0.05, 0.05, 0.05},
-    {"nothing but the passes' spread", "CDCDC ABA", 3, 3, 0, 0.1, 0.05},
+    {"A B A after three sessions of history", "CDC DEDE FCFC ABA", 3, 3, 0.1, 0.03, 0.1, 0},
+    {"A B A B A alone, drifting", "ABABA", 3, 3, 0.1, 0.03, 0.2, 0},
+    {"A B B A with history, no drift", "CDDC ABBA", 3, 3, 0.1, 0.03, 0, 0},
+    {"A B A alone, no drift", "ABA", 3, 3, 0.1, 0.03, 0, 0},
+    {"A B A B alone, no drift", "ABAB", 3, 3, 0.1, 0.03, 0, 0},
+    {"two sittings each, months apart", "A B A B", 3, 3, 0.1, 0.03, 0, 0},
+    {"A B after history of pairs", "CC DD EE FF GG A B", 3, 3, 0.1, 0.03, 0, 0},
+    {"one pass of B, many of A, history", "CDCDC EFEFE ABA", 4, 1, 0.03, 0.1, 0.05, 0},
+    {"more passes of B than of others", "CDCDC ABA", 2, 5, 0.05, 0.05, 0.05, 0},
+    {"following the mains, with history", "CDCDC EFEFE ABA", 3, 3, 0.05, 0.03, 0.05, 0.2},
+    {"following the mains, A B A B A B A", "ABABABA", 3, 3, 0.05, 0.03, 0.05, 0.2},
+    {"nothing but the passes' spread", "CDCDC ABA", 3, 3, 0, 0.1, 0.05, 0},
 };
 
 static double held_pct(const swap_design *design, uint64_t seed)
@@ -154,9 +160,9 @@ static void a_drift_that_cannot_be_told_from_spread_widens_the_interval(void **s
 {
   (void)state;
   static const swap_design drifting[] = {
-      {"A B A alone, drifting", "ABA", 3, 3, 0.1, 0.03, 0.3},
-      {"A B A B alone, drifting", "ABAB", 3, 3, 0.1, 0.03, 0.3},
-      {"A B B A alone, drifting", "ABBA", 3, 3, 0.1, 0.03, 0.3},
+      {"A B A alone, drifting", "ABA", 3, 3, 0.1, 0.03, 0.3, 0},
+      {"A B A B alone, drifting", "ABAB", 3, 3, 0.1, 0.03, 0.3, 0},
+      {"A B B A alone, drifting", "ABBA", 3, 3, 0.1, 0.03, 0.3, 0},
   };
   for (size_t k = 0; k < RB_LEN(drifting); k++)
     assert_true(held_pct(&drifting[k], 4000 + k) >= 94);

@@ -78,6 +78,26 @@ def check_swap(random):
     return len(cases)
 
 
+def check_mains(random):
+    """Least squares with line-ups, a drift and the mains voltage."""
+    cases = []
+    for order in ("ABABA", "ABABAB", "ABBABAAB"):
+        for _ in range(5):
+            lineups = np.array(["AB".index(c) for c in order])
+            times = np.cumsum(random.uniform(0.8, 1.2, len(order))) * 3600
+            volts = random.normal(230, 2, len(order))
+            means = random.normal(size=len(order)) + lineups + 1e-4 * times + 0.2 * (volts - 230)
+            cases.append((lineups, times, means, volts))
+    answers = ask([words("mains", len(t), np.column_stack([g, t, m, v]).ravel()) for g, t, m, v in cases])
+    for (lineups, times, means, volts), mine in zip(cases, answers, strict=True):
+        x = np.column_stack([np.ones(len(times)), lineups, times - times.mean(), volts - 230])
+        beta = np.linalg.lstsq(x, means, rcond=None)[0]
+        df = len(means) - 4
+        variance = np.sum((means - x @ beta) ** 2) / df * np.linalg.inv(x.T @ x)[1, 1]
+        assert np.allclose(mine, [beta[1], np.sqrt(variance), df, beta[3]], rtol=1e-6), (mine, beta)
+    return len(cases)
+
+
 def check_holm(random):
     """Holm's step-down is the short cut of closed testing with (weighted) Bonferroni tests of every subset."""
     cases = [(random.uniform(0, 0.2, n), random.choice([0.1, 1, 3], n) if weighted else np.ones(n))
@@ -94,7 +114,7 @@ def check_holm(random):
 
 def main():
     random = np.random.default_rng(11)
-    for check in (check_welch, check_spearman, check_swap, check_holm):
+    for check in (check_welch, check_spearman, check_swap, check_mains, check_holm):
         print(f"{check.__name__}: {check(random)} cases agree")
 
 

@@ -2,8 +2,10 @@
 // Reads lines and answers each with one:
 //   welch N_A N_B values …           estimate, standard error, df, p, interval
 //   spearman N x … y …               rho, p greater, p two-sided
-//   swap N {lineup time mean} …      estimate, drift removed, drift-free variance and df, variance
-//                                    and df within line-ups
+//   swap N {lineup time mean} …      estimate, its error, drift removed, drift-free variance and
+//   df,
+//                                    variance and df within line-ups
+//   mains N {lineup time mean volts} … estimate, its error, df, slope
 //   holm N p … weights …             adjusted
 #include "rollbook/base/attributes.h"
 #include "rollbook/stats/difference.h"
@@ -80,6 +82,36 @@ static rb_status swap(rb_arena *arena)
   return RB_OK;
 }
 
+static rb_status mains(rb_arena *arena)
+{
+  size_t n = 0;
+  rb_sitting_mean sittings[MOST];
+  double weights[MOST];
+  bool shared = false, removed = false;
+  if (scanf("%zu", &n) != 1 || n > MOST)
+    return RB_FORMAT;
+  for (size_t i = 0; i < n; i++) {
+    double row[4];
+    if (!read_values(row, 4))
+      return RB_FORMAT;
+    sittings[i] = (rb_sitting_mean){.lineup = (uint32_t)row[0],
+                                    .time_s = row[1],
+                                    .mean = row[2],
+                                    .weight = 1,
+                                    .covariate = row[3]};
+  }
+  rb_covariate_fit fit;
+  rb_status status = rb_swap_weights(sittings, n, 0, 1, arena, weights, &shared, &removed);
+  if (status == RB_OK)
+    status = rb_covariate_fit_sittings(sittings, n, arena, &fit);
+  if (status != RB_OK)
+    return status;
+  rb_spread none = {0};
+  rb_difference d = rb_swap_difference_covariate(sittings, n, weights, &fit, &none);
+  printf("%.17g %.17g %.17g %.17g\n", d.estimate, d.standard_error, d.df, fit.slope);
+  return RB_OK;
+}
+
 static rb_status holm(rb_arena *arena)
 {
   size_t n = 0;
@@ -96,7 +128,8 @@ static rb_status holm(rb_arena *arena)
 static const struct {
   const char *name;
   rb_status (*run)(rb_arena *arena);
-} tasks[] = {{"welch", welch}, {"spearman", spearman}, {"swap", swap}, {"holm", holm}};
+} tasks[] = {
+    {"welch", welch}, {"spearman", spearman}, {"swap", swap}, {"mains", mains}, {"holm", holm}};
 
 int main(void)
 {

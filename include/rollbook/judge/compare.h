@@ -118,6 +118,7 @@ typedef struct rb_comparison {
   size_t n_order;
   char order_text[64]; ///< "A B A"; ends in "…" where it does not fit.
   bool drift_removed;  ///< The order allows a linear drift to be removed, and it was.
+  bool mains_removed;  ///< The mains voltage was entered everywhere, and its share was taken out.
   rb_effect *effects;  ///< In the order of reading_keys.def, left before right.
   size_t n_effects;
   size_t n_changed; ///< Effects called changed.
