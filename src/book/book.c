@@ -130,22 +130,14 @@ rb_status rb_book_set_bench(rb_book *book, const rb_bench *bench, rb_err *err)
 static rb_status put_floor(rb_book *book, const rb_reading *reading, const char *measured_at,
                            rb_err *err)
 {
-  RB_TRY(check_reading(reading, err));
-  rb_quantity quantity = quantity_of_reading(reading);
-  int64_t quantity_id = 0;
-  RB_TRY(record_intern(&quantity_record, book, &quantity, &quantity_id, err));
   STATEMENT insert = {0};
   RB_TRY(statement_prepare(&insert, book,
                            "INSERT INTO bench_floor(measured_at, quantity_id, value, uncertainty,"
                            " floor, resolved) VALUES (:at, :quantity, :value, :uncertainty, :floor,"
                            " :resolved)",
                            err));
+  RB_TRY(results_bind_reading(&insert, reading, err));
   statement_bind_text(&insert, ":at", measured_at);
-  statement_bind_integer(&insert, ":quantity", quantity_id);
-  statement_bind_real(&insert, ":value", reading->value);
-  statement_bind_real(&insert, ":uncertainty", reading->uncertainty);
-  statement_bind_real(&insert, ":floor", reading->floor);
-  statement_bind_integer(&insert, ":resolved", reading->resolved);
   return statement_run(&insert, err);
 }
 

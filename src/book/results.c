@@ -40,15 +40,25 @@ rb_status results_take_readings(sql_statement *statement, rb_results *results, r
   }
 }
 
-static rb_status put_reading(sql_statement *insert, int64_t pass_id, int64_t quantity_id,
-                             const rb_reading *reading, rb_err *err)
+rb_status results_bind_reading(sql_statement *insert, const rb_reading *reading, rb_err *err)
 {
-  statement_bind_integer(insert, ":pass", pass_id);
+  rb_quantity quantity = quantity_of_reading(reading);
+  int64_t quantity_id = 0;
+  RB_TRY(check_reading(reading, err));
+  RB_TRY(record_intern(&quantity_record, insert->book, &quantity, &quantity_id, err));
   statement_bind_integer(insert, ":quantity", quantity_id);
   statement_bind_real(insert, ":value", reading->value);
   statement_bind_real(insert, ":uncertainty", reading->uncertainty);
   statement_bind_real(insert, ":floor", reading->floor);
   statement_bind_integer(insert, ":resolved", reading->resolved);
+  return RB_OK;
+}
+
+static rb_status put_reading(sql_statement *insert, int64_t pass_id, const rb_reading *reading,
+                             rb_err *err)
+{
+  RB_TRY(results_bind_reading(insert, reading, err));
+  statement_bind_integer(insert, ":pass", pass_id);
   rb_status status = statement_run(insert, err);
   if (sqlite3_extended_errcode(insert->book->database) == SQLITE_CONSTRAINT_PRIMARYKEY)
     return rb_fail(err, RB_BAD_ARG, "The reading '%s' (%s, %s) stands twice in one pass.",
@@ -65,14 +75,8 @@ static rb_status put_readings(rb_book *book, int64_t pass_id, const rb_results *
                            " resolved) VALUES (:pass, :quantity, :value, :uncertainty, :floor,"
                            " :resolved)",
                            err));
-  for (size_t i = 0; i < results->n_readings; i++) {
-    const rb_reading *reading = &results->readings[i];
-    RB_TRY(check_reading(reading, err));
-    rb_quantity quantity = quantity_of_reading(reading);
-    int64_t quantity_id = 0;
-    RB_TRY(record_intern(&quantity_record, book, &quantity, &quantity_id, err));
-    RB_TRY(put_reading(&insert, pass_id, quantity_id, reading, err));
-  }
+  for (size_t i = 0; i < results->n_readings; i++)
+    RB_TRY(put_reading(&insert, pass_id, &results->readings[i], err));
   return RB_OK;
 }
 

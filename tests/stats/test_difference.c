@@ -190,8 +190,11 @@ static void spreads_pool_within_lineups_and_without_drift(void **state)
   (void)state;
   rb_arena *arena = rb_arena_new(0);
   // Line-up 0 at 1, 3; line-up 1 at 10, 12, 14: sums of squares 2 and 8, three degrees of freedom.
-  rb_sitting_mean sittings[] = {
-      {0, 0, 0, 1, 2}, {1, 0, 1, 10, 2}, {0, 0, 2, 3, 2}, {1, 0, 3, 12, 2}, {1, 0, 4, 14, 4}};
+  rb_sitting_mean sittings[] = {{0, 0, 0, 1, 2, 0},
+                                {1, 0, 1, 10, 2, 0},
+                                {0, 0, 2, 3, 2, 0},
+                                {1, 0, 3, 12, 2, 0},
+                                {1, 0, 4, 14, 4, 0}};
   rb_spread spread;
   assert_int_equal(rb_spread_of_sittings(sittings, 5, arena, &spread), RB_OK);
   assert_near(spread.variance, 10.0 / 3, 1e-12);

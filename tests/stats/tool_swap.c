@@ -53,23 +53,34 @@ static rb_status spearman(rb_arena *arena)
   return status;
 }
 
+// Sittings of one run: line-up, time, mean and, where there are four columns, the mains voltage.
+static rb_status read_sittings(size_t n_columns, rb_sitting_mean *sittings, size_t *n)
+{
+  if (scanf("%zu", n) != 1 || *n > MOST)
+    return RB_FORMAT;
+  for (size_t i = 0; i < *n; i++) {
+    double row[4] = {0};
+    if (!read_values(row, n_columns))
+      return RB_FORMAT;
+    sittings[i] = (rb_sitting_mean){.lineup = (uint32_t)row[0],
+                                    .time_s = row[1],
+                                    .mean = row[2],
+                                    .weight = 1,
+                                    .covariate = row[3]};
+  }
+  return RB_OK;
+}
+
 static rb_status swap(rb_arena *arena)
 {
   size_t n = 0;
   rb_sitting_mean sittings[MOST];
   double weights[MOST];
   bool shared = false, removed = false;
-  if (scanf("%zu", &n) != 1 || n > MOST)
-    return RB_FORMAT;
-  for (size_t i = 0; i < n; i++) {
-    double row[3];
-    if (!read_values(row, 3))
-      return RB_FORMAT;
-    sittings[i] = (rb_sitting_mean){
-        .lineup = (uint32_t)row[0], .time_s = row[1], .mean = row[2], .weight = 1};
-  }
   rb_spread free_of_drift, within_lineups, none = {0};
-  rb_status status = rb_swap_weights(sittings, n, 0, 1, arena, weights, &shared, &removed);
+  rb_status status = read_sittings(3, sittings, &n);
+  if (status == RB_OK)
+    status = rb_swap_weights(sittings, n, 0, 1, arena, weights, &shared, &removed);
   if (status == RB_OK)
     status = rb_spread_without_drift(sittings, n, arena, &free_of_drift);
   if (status == RB_OK)
@@ -88,20 +99,10 @@ static rb_status mains(rb_arena *arena)
   rb_sitting_mean sittings[MOST];
   double weights[MOST];
   bool shared = false, removed = false;
-  if (scanf("%zu", &n) != 1 || n > MOST)
-    return RB_FORMAT;
-  for (size_t i = 0; i < n; i++) {
-    double row[4];
-    if (!read_values(row, 4))
-      return RB_FORMAT;
-    sittings[i] = (rb_sitting_mean){.lineup = (uint32_t)row[0],
-                                    .time_s = row[1],
-                                    .mean = row[2],
-                                    .weight = 1,
-                                    .covariate = row[3]};
-  }
   rb_covariate_fit fit;
-  rb_status status = rb_swap_weights(sittings, n, 0, 1, arena, weights, &shared, &removed);
+  rb_status status = read_sittings(4, sittings, &n);
+  if (status == RB_OK)
+    status = rb_swap_weights(sittings, n, 0, 1, arena, weights, &shared, &removed);
   if (status == RB_OK)
     status = rb_covariate_fit_sittings(sittings, n, arena, &fit);
   if (status != RB_OK)
