@@ -320,6 +320,59 @@ static power_sum fitted_power(const tone_figures *figures, rb_line_role role)
   return sum;
 }
 
+// Ripple of the supply shakes the stages' gain: lines stand beside the tone and its harmonics, off
+// by multiples of the mains frequency. They are neither noise nor hum.
+enum { SIDEBAND_CARRIERS = 3, SIDEBAND_ORDERS = 6 };
+
+typedef struct sidebands {
+  bool taken[RB_LINES_MOST];
+  power_sum fitted;
+  double unfitted;
+} sidebands;
+
+// Peak amplitude of the line at this frequency; it is taken once.
+static double take_sideband(const tone_figures *figures, rb_residual *residual, double hz,
+                            sidebands *sides)
+{
+  const rb_tone_lines *lines = figures->lines;
+  const double reach_hz = 0.6 * figures->rate_hz / (double)figures->n;
+  if (!is_in_band(figures, hz) || hz >= 0.49 * figures->rate_hz)
+    return 0;
+  for (size_t k = 0; k < lines->set.n_lines; k++) {
+    if (lines->role[k] != RB_LINE_OTHER || fabs(line_hz(figures, k) - hz) > reach_hz)
+      continue;
+    if (sides->taken[k])
+      return 0;
+    sides->taken[k] = true;
+    add_power(figures, k, &sides->fitted);
+    return amplitude_of(figures, k);
+  }
+  const double power = take_unfitted(residual, hz / figures->rate_hz);
+  sides->unfitted += power;
+  return sqrt(2 * power);
+}
+
+static void fill_hum_on_tone(const tone_figures *figures, rb_residual *residual, sidebands *sides,
+                             rb_tone *tone)
+{
+  double squares = 0;
+  for (int carrier = 1; carrier <= SIDEBAND_CARRIERS; carrier++)
+    for (int order = 1; order <= SIDEBAND_ORDERS; order++) {
+      const double away_hz = order * tone->mains_hz.value;
+      const double at_hz = carrier * tone->frequency_hz.value;
+      const double pair = take_sideband(figures, residual, at_hz - away_hz, sides) +
+                          take_sideband(figures, residual, at_hz + away_hz, sides);
+      if (carrier == 1)
+        squares += pair * pair;
+    }
+  // One line's amplitude has the variance 2σ²/n; a pair's sum twice that.
+  const double sd = sqrt(4 * figures->lines->set.line[figures->lines->harmonic[1]].noise_variance /
+                         (double)figures->n);
+  tone->hum_on_tone_ratio =
+      with_floor(sqrt(squares) / figures->fundamental, sd / figures->fundamental,
+                 FLOOR_FACTOR * sd / figures->fundamental);
+}
+
 static void fill_noise(const tone_figures *figures, rb_residual *residual, rb_tone *tone)
 {
   const power_sum harmonics = fitted_power(figures, RB_LINE_TONE);
@@ -327,18 +380,23 @@ static void fill_noise(const tone_figures *figures, rb_residual *residual, rb_to
   const power_sum others = fitted_power(figures, RB_LINE_OTHER);
   double named = harmonics.value + hum.value;
   named += unfitted_multiples(figures, residual, 0);
-  if (figures->lines->mains_found)
+  sidebands sides = {0};
+  if (figures->lines->mains_found) {
     named += unfitted_multiples(figures, residual, figures->lines->hum_group);
+    fill_hum_on_tone(figures, residual, &sides, tone);
+    named += sides.fitted.value + sides.unfitted;
+  }
   double noise = 0, variance = 0;
   const double high_hz = fmin(figures->options->band_high_hz, 0.5 * figures->rate_hz);
   rb_residual_mean_square(residual, figures->options->band_low_hz / figures->rate_hz,
                           high_hz / figures->rate_hz, &noise, &variance);
-  noise += fmax(0, others.value);
-  variance += others.variance;
+  noise += fmax(0, others.value - sides.fitted.value);
+  variance += fmax(0, others.variance - sides.fitted.variance);
   tone->noise_rms = without_floor(sqrt(noise), noise > 0 ? sqrt(variance) / (2 * sqrt(noise)) : 0);
   const double relative = tone->rms.uncertainty / tone->rms.value;
-  tone->thd_n_ratio = root_ratio(noise + named, variance + harmonics.variance + hum.variance, 0,
-                                 tone->rms.value, relative);
+  tone->thd_n_ratio = root_ratio(
+      noise + named, variance + harmonics.variance + hum.variance + sides.fitted.variance, 0,
+      tone->rms.value, relative);
   const double f = tone->thd_n_ratio.value, root = sqrt(1 + f * f);
   tone->thd_n_total_ratio =
       without_floor(f / root, tone->thd_n_ratio.uncertainty / (root * root * root));

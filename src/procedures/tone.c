@@ -122,8 +122,10 @@ static void add_sums(reading_sink *sink, const rb_tone *tone)
 static void add_noise(reading_sink *sink, const rb_tone *tone)
 {
   add_level(sink, "noise", tone->noise_rms);
-  if (tone->mains_found)
+  if (tone->mains_found) {
     add_plain(sink, "mains_freq", "Hz", tone->mains_hz);
+    add_pct(sink, "hum_on_tone", tone->hum_on_tone_ratio);
+  }
   for (unsigned k = 1; k <= RB_TONE_HUM_LINES; k++) {
     if (!tone->hum[k].present)
       continue;

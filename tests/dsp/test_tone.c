@@ -475,6 +475,29 @@ static void a_quiet_tone_is_found_beside_louder_hum_when_it_is_expected(void **s
 }
 
 // What is not there is not resolved 95 times in 100, and its upper bound holds.
+// (1 + m·cos Ωt)·cos ωt has two lines of m/2 beside the tone (closed form): modulation m, no noise.
+static void hum_that_shakes_the_tone_is_neither_noise_nor_hum(void **state)
+{
+  (void)state;
+  silence();
+  enum { N = 192000 };
+  rb_random random = rb_random_seeded(5);
+  add_cosine(samples, N, 48000, 997, 0.5, 0.4);
+  add_cosine(samples, N, 48000, 897, 0.5 * 0.0034 / 2, -0.6);
+  add_cosine(samples, N, 48000, 1097, 0.5 * 0.0034 / 2, 1.4);
+  add_cosine(samples, N, 48000, 100, 1e-4, 0);
+  add_noise(samples, N, 1e-5, &random);
+  const rb_tone tone = analysed(N, 48000, NULL);
+  assert_true(tone.mains_found && tone.hum_on_tone_ratio.resolved);
+  assert_near_relative(tone.hum_on_tone_ratio.value, 0.0034, 0.002);
+  // White noise of 10⁻⁵ in 24 kHz has √(19980/24000) of it between 20 Hz and 20 kHz.
+  assert_near_relative(tone.noise_rms.value, 1e-5 * sqrt(19980.0 / 24000), 0.03);
+  assert_near_relative(tone.hum[2].amplitude.value, 1e-4, 0.01);
+  // All of it still counts as "distortion and noise".
+  const double sidebands = 0.0034 / 2 * sqrt(2), hum = 1e-4 / 0.5;
+  assert_near_relative(tone.thd_n_ratio.value, hypot(sidebands, hum), 0.01);
+}
+
 static void absent_harmonics_stay_below_their_floor(void **state)
 {
   (void)state;
@@ -575,6 +598,7 @@ int main(void)
       cmocka_unit_test(hum_close_to_a_harmonic_is_told_from_it),
       cmocka_unit_test(hum_is_not_read_where_it_coincides_with_the_tone),
       cmocka_unit_test(a_quiet_tone_is_found_beside_louder_hum_when_it_is_expected),
+      cmocka_unit_test(hum_that_shakes_the_tone_is_neither_noise_nor_hum),
       cmocka_unit_test(absent_harmonics_stay_below_their_floor),
       cmocka_unit_test(signals_without_a_tone_are_refused_in_words),
       cmocka_unit_test(memory_that_runs_out_is_said),

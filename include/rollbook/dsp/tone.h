@@ -84,7 +84,12 @@ typedef struct rb_tone {
   rb_estimate thd_n_ratio;                     ///< Re fundamental, band.
   rb_estimate thd_n_total_ratio;               ///< Re total, band.
   rb_estimate sinad_db;                        ///< −20·log10 of thd_n_total_ratio.
-  rb_estimate noise_rms;             ///< Band, without tone, all its harmonics, mains lines.
+  rb_estimate noise_rms;         ///< Band, without tone, all its harmonics, mains lines and
+                                 ///< what hum_on_tone_ratio is made of.
+  rb_estimate hum_on_tone_ratio; ///< Modulation of the tone by the mains and its multiples:
+                                 ///< √Σ(A₊ + A₋)²/A_1 over the pairs at f ± k·mains, k = 1 … 6
+                                 ///< (sidebands summed as SMPTE RP 120 does, from memory). Only
+                                 ///< where mains was found.
   rb_estimate even_ratio;            ///< √(A_2² + A_4² + …)/A_1.
   rb_estimate odd_ratio;             ///< √(A_3² + A_5² + …)/A_1.
   rb_estimate h2_signed_ratio;       ///< (A_2/A_1)·cos(φ_2 − 2φ_1); floor of its size.
