@@ -42,6 +42,16 @@ const rb_clock *rb_clock_system(void)
   return &system_clock;
 }
 
+double rb_now_s(void)
+{
+  return system_monotonic_s(NULL);
+}
+
+void rb_sleep_s(double duration_s)
+{
+  system_sleep_s(NULL, duration_s);
+}
+
 void rb_clock_utc_text(double utc_s, char text[RB_TIME_SIZE])
 {
   time_t whole = (time_t)floor(utc_s);

@@ -22,18 +22,6 @@ static const double tell_s = 0.05; // between two reports of progress
 static const double close_patience_s = 0.4;
 static const double kill_patience_s = 0.5; // a process stuck in the kernel cannot even be killed
 
-static double now_s(void)
-{
-  const rb_clock *clock = rb_clock_system();
-  return clock->monotonic_s(clock->payload);
-}
-
-static void sleep_for(double duration_s)
-{
-  const rb_clock *clock = rb_clock_system();
-  clock->sleep_s(clock->payload, duration_s);
-}
-
 // ---- starting -----------------------------------------------------------------------------------
 
 // A descriptor out of the way of those the worker expects, so that placing one cannot overwrite
@@ -157,13 +145,13 @@ rb_status card_link_room(card_link *link, size_t n_frames, rb_err *err)
 // Waits for the worker's end; returns whether it came, with what waitpid said.
 static bool ended_within(const card_link *link, double patience_s, int *how)
 {
-  for (double start_s = now_s();;) {
+  for (double start_s = rb_now_s();;) {
     pid_t found = waitpid(link->worker, how, WNOHANG);
     if (found == link->worker || (found < 0 && errno != EINTR))
       return true;
-    if (now_s() - start_s > patience_s)
+    if (rb_now_s() - start_s > patience_s)
       return false;
-    sleep_for(0.005);
+    rb_sleep_s(0.005);
   }
 }
 
@@ -260,7 +248,7 @@ typedef struct last_seen {
 static rb_status look_after(card_link *link, const card_patience *patience, last_seen *seen,
                             rb_err *err)
 {
-  double time_s = now_s();
+  double time_s = rb_now_s();
   uint64_t beats = atomic_load(&link->shared->beats);
   if (beats != seen->beats) {
     seen->beats = beats;
@@ -287,7 +275,7 @@ static rb_status look_after(card_link *link, const card_patience *patience, last
 rb_status card_link_receive(card_link *link, const card_patience *patience, card_reply *reply,
                             rb_err *err)
 {
-  last_seen seen = {.beats = atomic_load(&link->shared->beats), .beat_s = now_s()};
+  last_seen seen = {.beats = atomic_load(&link->shared->beats), .beat_s = rb_now_s()};
   for (;;) {
     struct pollfd waiting = {.fd = link->socket, .events = POLLIN};
     int ready = poll(&waiting, 1, (int)(look_s * 1000));

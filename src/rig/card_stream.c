@@ -52,18 +52,6 @@ struct card_stream {
   callback_state callback;
 };
 
-static double now_s(void)
-{
-  const rb_clock *clock = rb_clock_system();
-  return clock->monotonic_s(clock->payload);
-}
-
-static void sleep_for(double duration_s)
-{
-  const rb_clock *clock = rb_clock_system();
-  clock->sleep_s(clock->payload, duration_s);
-}
-
 // ---- the callback: no allocation, no lock, no system call
 // ----------------------------------------
 
@@ -212,11 +200,11 @@ static void close_stream(card_stream *me)
 // Lets the pre-roll pass. RB_LOST_FRAMES: the stream ended by itself or never began.
 static rb_status pre_roll(card_stream *me, rb_err *err)
 {
-  double start_s = now_s();
+  double start_s = rb_now_s();
   uint64_t wanted = (uint64_t)(pre_roll_s * me->opened.rate_hz);
   for (;;) {
     uint64_t seen = atomic_load(&me->callback.frames_seen);
-    double elapsed_s = now_s() - start_s;
+    double elapsed_s = rb_now_s() - start_s;
     if (seen >= wanted) {
       // What a device buffers it may take at once; a second of sound it may not.
       if (me->opened.spec.paced && elapsed_s < 0.3 * pre_roll_s)
@@ -228,7 +216,7 @@ static rb_status pre_roll(card_stream *me, rb_err *err)
     }
     if (Pa_IsStreamActive(me->stream) != 1 || (seen == 0 && elapsed_s > start_patience_s))
       return RB_LOST_FRAMES;
-    sleep_for(poll_s);
+    rb_sleep_s(poll_s);
   }
 }
 
@@ -330,7 +318,7 @@ static rb_status wait_for_end(card_stream *me, rb_err *err)
                      "server end, or the card go?",
                      (double)atomic_load(&state->shared->done_frames) / me->opened.rate_hz,
                      (double)state->n_frames / me->opened.rate_hz);
-    sleep_for(poll_s);
+    rb_sleep_s(poll_s);
   }
   return RB_OK;
 }
@@ -343,7 +331,7 @@ static void let_fade_be_heard(const card_stream *me)
   const PaStreamInfo *info = Pa_GetStreamInfo(me->stream);
   double latency_s = info && info->outputLatency > 0 ? info->outputLatency : 0;
   double buffer_s = (double)buffer_frames(&me->opened) / me->opened.rate_hz;
-  sleep_for(fmin(latency_s + 2 * buffer_s, longest_s));
+  rb_sleep_s(fmin(latency_s + 2 * buffer_s, longest_s));
 }
 
 static rb_status check_pace(const card_stream *me, double elapsed_s, rb_err *err)
@@ -370,10 +358,10 @@ rb_status card_stream_exchange(card_stream *stream, const card_request *request,
     atomic_store(&state->state, SILENT);
     RB_TRY(start(stream, err));
   }
-  double start_s = now_s();
+  double start_s = rb_now_s();
   arm(stream, request, shared);
   RB_TRY(wait_for_end(stream, err));
-  double elapsed_s = now_s() - start_s;
+  double elapsed_s = rb_now_s() - start_s;
   if (state->ending != COMPLETE)
     let_fade_be_heard(stream);
   if (!stream->opened.spec.paced)

@@ -125,15 +125,14 @@ static rb_status exchange_card(void *self, const rb_exchange *exchange, rb_captu
 static rb_status wait_card(void *self, double duration_s, const rb_cancel *cancel, rb_err *err)
 {
   (void)self;
-  const rb_clock *clock = rb_clock_system();
-  double end_s = clock->monotonic_s(clock->payload) + duration_s;
+  double end_s = rb_now_s() + duration_s;
   for (;;) {
     if (rb_cancel_requested(cancel))
       return rb_fail(err, RB_CANCELLED, "Cancelled.");
-    double left_s = end_s - clock->monotonic_s(clock->payload);
+    double left_s = end_s - rb_now_s();
     if (left_s <= 0)
       return RB_OK;
-    clock->sleep_s(clock->payload, left_s < wait_slice_s ? left_s : wait_slice_s);
+    rb_sleep_s(left_s < wait_slice_s ? left_s : wait_slice_s);
   }
 }
 

@@ -13,6 +13,10 @@ typedef struct rb_clock {
 /// The machine's clock. Shared, not to be freed.
 const rb_clock *rb_clock_system(void);
 
+/// The machine's clock in short, for what no test needs to set.
+double rb_now_s(void);
+void rb_sleep_s(double duration_s);
+
 enum { RB_TIME_SIZE = 32 };
 
 /// Writes "2026-11-25T09:30:20Z" (ISO 8601).
