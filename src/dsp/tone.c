@@ -330,21 +330,24 @@ typedef struct sidebands {
   double unfitted;
 } sidebands;
 
-// Peak amplitude of the line at this frequency; it is taken once.
+// Peak amplitude of the line at this frequency; it is taken once. Beside a tone near a multiple of
+// the mains frequency the sidebands meet multiples of the hum; those above the reported ones are
+// far weaker, so the line counts as a sideband.
 static double take_sideband(const tone_figures *figures, rb_residual *residual, double hz,
-                            sidebands *sides)
+                            double lowest_hz, sidebands *sides)
 {
   const rb_tone_lines *lines = figures->lines;
   const double reach_hz = 0.6 * figures->rate_hz / (double)figures->n;
-  if (!is_in_band(figures, hz) || hz >= 0.49 * figures->rate_hz)
+  if (!is_in_band(figures, hz) || hz >= 0.49 * figures->rate_hz || hz < lowest_hz)
     return 0;
   for (size_t k = 0; k < lines->set.n_lines; k++) {
-    if (lines->role[k] != RB_LINE_OTHER || fabs(line_hz(figures, k) - hz) > reach_hz)
+    if (lines->role[k] == RB_LINE_TONE || fabs(line_hz(figures, k) - hz) > reach_hz)
       continue;
     if (sides->taken[k])
       return 0;
     sides->taken[k] = true;
-    add_power(figures, k, &sides->fitted);
+    if (lines->role[k] == RB_LINE_OTHER)
+      add_power(figures, k, &sides->fitted);
     return amplitude_of(figures, k);
   }
   const double power = take_unfitted(residual, hz / figures->rate_hz);
@@ -355,13 +358,14 @@ static double take_sideband(const tone_figures *figures, rb_residual *residual, 
 static void fill_hum_on_tone(const tone_figures *figures, rb_residual *residual, sidebands *sides,
                              rb_tone *tone)
 {
+  const double lowest_hz = (RB_TONE_HUM_LINES + 0.5) * tone->mains_hz.value;
   double squares = 0;
   for (int carrier = 1; carrier <= SIDEBAND_CARRIERS; carrier++)
     for (int order = 1; order <= SIDEBAND_ORDERS; order++) {
       const double away_hz = order * tone->mains_hz.value;
       const double at_hz = carrier * tone->frequency_hz.value;
-      const double pair = take_sideband(figures, residual, at_hz - away_hz, sides) +
-                          take_sideband(figures, residual, at_hz + away_hz, sides);
+      const double pair = take_sideband(figures, residual, at_hz - away_hz, lowest_hz, sides) +
+                          take_sideband(figures, residual, at_hz + away_hz, lowest_hz, sides);
       if (carrier == 1)
         squares += pair * pair;
     }
@@ -382,8 +386,8 @@ static void fill_noise(const tone_figures *figures, rb_residual *residual, rb_to
   named += unfitted_multiples(figures, residual, 0);
   sidebands sides = {0};
   if (figures->lines->mains_found) {
-    named += unfitted_multiples(figures, residual, figures->lines->hum_group);
     fill_hum_on_tone(figures, residual, &sides, tone);
+    named += unfitted_multiples(figures, residual, figures->lines->hum_group);
     named += sides.fitted.value + sides.unfitted;
   }
   double noise = 0, variance = 0;
