@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
+#include "rollbook/amp/simulated.h"
 #include "rollbook/cli/stock.h"
 
 #include <ctype.h>
@@ -143,10 +144,19 @@ static rb_status run_add(rb_console *console, const rb_arguments *arguments, rb_
 {
   rb_amplifier amplifier = {.rated_power_w = rb_argument_number(arguments, "power")};
   const char *note = rb_argument_text(arguments, "note");
+  bool simulated = rb_argument_given(arguments, "simulated");
+  if (simulated == rb_argument_given(arguments, "socket"))
+    return rb_fail(
+        err, RB_BAD_ARG,
+        "rollbook amp add needs the sockets: either --socket for each one, or --simulated "
+        "for those of the simulated amplifier.");
+  if (simulated)
+    amplifier = rb_amp_model();
   RB_TRY(rb_stock_name("The amplifier's name", rb_argument_word(arguments, 0), amplifier.name,
                        sizeof amplifier.name, err));
   RB_TRY(rb_stock_text("--note", note, amplifier.note, sizeof amplifier.note, err));
-  RB_TRY(read_sockets(console, arguments, &amplifier, err));
+  if (!simulated)
+    RB_TRY(read_sockets(console, arguments, &amplifier, err));
   console->payload = &amplifier;
   return rb_with_book(console, arguments, RB_BOOK_CREATE, add, err);
 }
@@ -156,10 +166,12 @@ static const rb_option add_options[] = {
      .kind = RB_OPTION_TEXT,
      .value = "NAME=ROLE,CHANNEL,TYPE",
      .repeatable = true,
-     .required = true,
      .help = "A tube position: its name, what the tube does there (voltage amplifier, cathode "
              "follower, phase inverter, output push, output pull, supply filter, rectifier), left, "
              "right or both, and the tube type the maker named"},
+    {.name = "simulated",
+     .kind = RB_OPTION_FLAG,
+     .help = "Sockets and power of the simulated amplifier, to practise on without hardware"},
     {.name = "power",
      .kind = RB_OPTION_NUMBER,
      .value = "W",

@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
+#include "rollbook/amp/tube.h"
 #include "rollbook/cli/stock.h"
 
 #include <string.h>
@@ -27,6 +28,23 @@ static rb_status add(rb_console *console, const rb_arguments *arguments, rb_book
   return RB_OK;
 }
 
+// What a tube is told to be must make sense for its type.
+static rb_status check_truth(const rb_tube *tube, rb_err *err)
+{
+  const rb_tube_type *type = rb_tube_type_named(tube->type);
+  if (!tube->truth[0])
+    return RB_OK;
+  if (!type)
+    return rb_fail(err, RB_BAD_ARG,
+                   "--simulated: the simulated amplifier knows no tube of type '%s'; it uses 6SL7, "
+                   "6SN7 and EL34.",
+                   tube->type);
+  rb_tube_truth truth = rb_tube_bogey(type);
+  if (rb_tube_truth_read(tube->truth, &truth, err) != RB_OK)
+    return rb_fail_within(err, RB_BAD_ARG, "--simulated");
+  return RB_OK;
+}
+
 static rb_status run_add(rb_console *console, const rb_arguments *arguments, rb_err *err)
 {
   rb_tube tube = {0};
@@ -38,6 +56,7 @@ static rb_status run_add(rb_console *console, const rb_arguments *arguments, rb_
                        err));
   RB_TRY(rb_stock_text("--note", note, tube.note, sizeof tube.note, err));
   RB_TRY(rb_stock_text("--simulated", truth, tube.truth, sizeof tube.truth, err));
+  RB_TRY(check_truth(&tube, err));
   console->payload = &tube;
   return rb_with_book(console, arguments, RB_BOOK_CREATE, add, err);
 }
