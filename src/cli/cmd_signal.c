@@ -98,6 +98,7 @@ static rb_status run_save(rb_console *console, const rb_arguments *arguments, rb
   rb_json_text(console->answer, "file", path);
   rb_json_number(console->answer, "rate_hz", frames.rate_hz);
   rb_json_number(console->answer, "duration_s", duration_s);
+  rb_json_number(console->answer, "stimulus_s", (double)stimulus.n_frames / stimulus.rate_hz);
   rb_json_number(console->answer, "level_dbfs", rb_argument_number(arguments, "level"));
   rb_console_tell(console, "%s: %s, %.1f s at %g Hz, with the markers a capture is found by.", path,
                   signal.title, duration_s, frames.rate_hz);

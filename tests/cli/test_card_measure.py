@@ -1,0 +1,160 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+"""`measure` through PortAudio over virtual cards whose output is their input: the loop's own level and THD."""
+import signal
+import subprocess
+import time
+import unittest
+
+import numpy as np
+import virtual_card
+from program import Bench, Done, PROGRAM
+
+QUICK = ["--plan", "quick", "--yes", "--warm-up", "0", "--most-warm-up", "0"]
+LOAD_OHM, METER_VRMS = 8.0, 2.0
+
+
+def value(results, key, channel):
+    found = [r for r in results["readings"] if r["key"] == key and r["channel"] == channel]
+    assert len(found) == 1, (key, channel, found)
+    return found[0]
+
+
+class CardBench(Bench):
+    """A book whose bench is a virtual card, calibrated with a meter that says what we tell it."""
+
+    def __init__(self, card, rate=48000):
+        super().__init__()
+        self.card = card
+        self.on_card("bench", "set", "--rig", card.device, "--rate", rate, "--load", LOAD_OHM, "--attenuator", 1)
+        self.on_card("amp", "add", "Loop", "--socket", "V1=phase inverter")
+        self.on_card("tube", "add", "P1", "--type", "6SN7")
+        self.on_card("lineup", "new", "loop", "--socket", "V1=P1")
+
+    def environment(self, **more):
+        own = super().environment(**more)
+        own.update({k: v for k, v in self.card.environment.items()
+                    if k.startswith(("PULSE", "JACK", "ALSA", "XDG", "LADSPA")) or k == "HOME"})
+        return own
+
+    def on_card(self, *words):
+        return self.must(*words)
+
+    def calibrate(self):
+        return self.must("bench", "calibrate", "--left-vrms", METER_VRMS, "--right-vrms", METER_VRMS, "--seconds", 2,
+                         "--yes", "--json").json["bench"]
+
+    def start(self, *words):
+        return subprocess.Popen([PROGRAM, *map(str, words)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+                                stdin=subprocess.DEVNULL, cwd=self.work, env=self.environment())
+
+
+def until_pass(process, n=1, patience_s=60):
+    """Reads the words until `n` passes are told to be in the book."""
+    seen, lines, end = 0, [], time.monotonic() + patience_s
+    while seen < n:
+        assert time.monotonic() < end, "".join(lines)
+        line = process.stderr.readline()
+        assert line, "".join(lines)
+        lines.append(line)
+        seen += "pass" in line and "book" in line
+    return "".join(lines)
+
+
+class Loop(unittest.TestCase):
+    """The same measurement on every kind of card."""
+
+    def measure_loop(self, card, residual_db):
+        with card:
+            bench = CardBench(card)
+            try:
+                calibrated = bench.calibrate()
+                answer = bench.must("measure", "loop", *QUICK, "--passes", 2, "--json").json
+                self.assertEqual(len(answer["passes"]), 2)
+                self.assertEqual(len({p["id"] for p in answer["passes"]}), 2)
+                for one in answer["passes"]:
+                    for channel in ("left", "right"):
+                        self.check_channel(one, channel, residual_db)
+                self.assertEqual(len(bench.must("book", "show", "--json").json["passes"]), 2)
+                self.assertTrue(bench.must("book", "check", "--json").json["sound"])
+                self.assertEqual(calibrated["polarity"], [1, 1])
+            finally:
+                bench.close()
+
+    def check_channel(self, one, channel, residual_db):
+        level = value(one, "level", channel)
+        self.assertEqual(level["unit"], "V")
+        # 1 W into 8 ohm is 2.828 V; level finding promises 0.03 dB.
+        self.assertLess(abs(20 * np.log10(level["value"] / np.sqrt(1.0 * LOAD_OHM))), 0.05)
+        self.assertAlmostEqual(value(one, "freq", channel)["value"], 1000, 2)
+        thd = value(one, "thd", channel)
+        self.assertLess(20 * np.log10(thd["value"] / 100), residual_db)
+
+    def test_pulseaudio_with_a_float_sink_adds_nothing(self):
+        self.measure_loop(virtual_card.Pulse(sample_format="float32le"), -120)
+
+    def test_pulseaudio_with_a_16_bit_sink_adds_its_rounding(self):
+        self.measure_loop(virtual_card.Pulse(sample_format="s16le"), -85)
+
+    def test_jack_adds_nothing(self):
+        self.measure_loop(virtual_card.Jack(), -120)
+
+
+class Trouble(unittest.TestCase):
+    def test_a_device_that_is_not_there_exits_3_and_the_ones_that_are_are_listed(self):
+        with virtual_card.Pulse() as card:
+            bench = CardBench(card)
+            try:
+                bench.calibrate()
+                devices = bench.must("bench", "devices", "--json").json["devices"]
+                self.assertTrue(any(d["uri"].startswith("card:") for d in devices), devices)
+                self.assertTrue(any(d["uri"].startswith("sim:") for d in devices), devices)
+                bench.must("bench", "set", "--rig", "card:no such card")
+                for words in (["measure", "loop", *QUICK], ["bench", "calibrate", "--yes"], ["bench", "floor", "--yes"]):
+                    done = bench.run(*words)
+                    self.assertEqual(done.code, 3, done)
+                    self.assertIn("no such card", done.err)
+                    self.assertIn("default", done.err)
+                self.assertEqual(bench.must("book", "show", "--json").json["passes"], [])
+            finally:
+                bench.close()
+
+    def test_ctrl_c_fades_keeps_finished_passes_and_exits_130(self):
+        with virtual_card.Pulse() as card:
+            bench = CardBench(card)
+            try:
+                bench.calibrate()
+                process = bench.start("measure", "loop", *QUICK, "--passes", 50)
+                until_pass(process)
+                time.sleep(2)
+                process.send_signal(signal.SIGINT)
+                asked = time.monotonic()
+                out, err = process.communicate(timeout=30)
+                self.assertLess(time.monotonic() - asked, 5)
+                self.assertEqual(process.returncode, 130, err)
+                self.assertRegex(out, r"finished pass")
+                self.assertGreaterEqual(len(bench.must("book", "show", "--json").json["passes"]), 1)
+                self.assertTrue(bench.must("book", "check", "--json").json["sound"])
+            finally:
+                bench.close()
+
+    def test_a_server_that_dies_in_the_middle_exits_3_and_leaves_no_half_pass(self):
+        with virtual_card.Pulse() as card:
+            bench = CardBench(card)
+            try:
+                bench.calibrate()
+                process = bench.start("measure", "loop", *QUICK, "--passes", 50)
+                until_pass(process)
+                time.sleep(1)
+                card.signal(signal.SIGKILL)
+                killed = time.monotonic()
+                out, err = process.communicate(timeout=60)
+                done = Done(["measure"], process.returncode, out, err)
+                self.assertLess(time.monotonic() - killed, 5, done)
+                self.assertEqual(done.code, 3, done)
+                self.assertTrue(bench.must("book", "check", "--json").json["sound"])
+            finally:
+                bench.close()
+
+
+if __name__ == "__main__":
+    unittest.main()
