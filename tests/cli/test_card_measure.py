@@ -25,10 +25,10 @@ class CardBench(Bench):
     def __init__(self, card, rate=48000):
         super().__init__()
         self.card = card
-        self.on_card("bench", "set", "--rig", card.device, "--rate", rate, "--load", LOAD_OHM, "--attenuator", 1)
-        self.on_card("amp", "add", "Loop", "--socket", "V1=phase inverter")
-        self.on_card("tube", "add", "P1", "--type", "6SN7")
-        self.on_card("lineup", "new", "loop", "--socket", "V1=P1")
+        self.must("bench", "set", "--rig", card.device, "--rate", rate, "--load", LOAD_OHM, "--attenuator", 1)
+        self.must("amp", "add", "Loop", "--socket", "V1=phase inverter")
+        self.must("tube", "add", "P1", "--type", "6SN7")
+        self.must("lineup", "new", "loop", "--socket", "V1=P1")
 
     def environment(self, **more):
         own = super().environment(**more)
@@ -36,16 +36,34 @@ class CardBench(Bench):
                     if k.startswith(("PULSE", "JACK", "ALSA", "XDG", "LADSPA")) or k == "HOME"})
         return own
 
-    def on_card(self, *words):
-        return self.must(*words)
-
     def calibrate(self):
         return self.must("bench", "calibrate", "--left-vrms", METER_VRMS, "--right-vrms", METER_VRMS, "--seconds", 2,
                          "--yes", "--json").json["bench"]
 
-    def start(self, *words):
-        return subprocess.Popen([PROGRAM, *map(str, words)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-                                stdin=subprocess.DEVNULL, cwd=self.work, env=self.environment())
+    def start(self, case, *words):
+        process = subprocess.Popen([PROGRAM, *map(str, words)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+                                   stdin=subprocess.DEVNULL, cwd=self.work, env=self.environment())
+        case.addCleanup(end, process)
+        return process
+
+
+def end(process):
+    """Whatever a test came to, its process is gone."""
+    if process.poll() is None:
+        process.kill()
+    process.wait()
+    process.stdout.close()
+    process.stderr.close()
+
+
+def on(case, card):
+    """A calibrated bench on a virtual card, both gone when the test case is."""
+    card.__enter__()
+    case.addCleanup(card.__exit__)
+    bench = CardBench(card)
+    case.addCleanup(bench.close)
+    bench.calibrated = bench.calibrate()
+    return bench
 
 
 def until_pass(process, n=1, patience_s=60):
@@ -64,21 +82,16 @@ class Loop(unittest.TestCase):
     """The same measurement on every kind of card."""
 
     def measure_loop(self, card, residual_db):
-        with card:
-            bench = CardBench(card)
-            try:
-                calibrated = bench.calibrate()
-                answer = bench.must("measure", "loop", *QUICK, "--passes", 2, "--json").json
-                self.assertEqual(len(answer["passes"]), 2)
-                self.assertEqual(len({p["id"] for p in answer["passes"]}), 2)
-                for one in answer["passes"]:
-                    for channel in ("left", "right"):
-                        self.check_channel(one, channel, residual_db)
-                self.assertEqual(len(bench.must("book", "show", "--json").json["passes"]), 2)
-                self.assertTrue(bench.must("book", "check", "--json").json["sound"])
-                self.assertEqual(calibrated["polarity"], [1, 1])
-            finally:
-                bench.close()
+        bench = on(self, card)
+        self.assertEqual(bench.calibrated["polarity"], [1, 1])
+        answer = bench.must("measure", "loop", *QUICK, "--passes", 2, "--json").json
+        self.assertEqual(len(answer["passes"]), 2)
+        self.assertEqual(len({p["id"] for p in answer["passes"]}), 2)
+        for one in answer["passes"]:
+            for channel in ("left", "right"):
+                self.check_channel(one, channel, residual_db)
+        self.assertEqual(len(bench.must("book", "show", "--json").json["passes"]), 2)
+        self.assertTrue(bench.must("book", "check", "--json").json["sound"])
 
     def check_channel(self, one, channel, residual_db):
         level = value(one, "level", channel)
@@ -100,60 +113,46 @@ class Loop(unittest.TestCase):
 
 
 class Trouble(unittest.TestCase):
+    def setUp(self):
+        self.card = virtual_card.Pulse()
+        self.bench = on(self, self.card)
+
     def test_a_device_that_is_not_there_exits_3_and_the_ones_that_are_are_listed(self):
-        with virtual_card.Pulse() as card:
-            bench = CardBench(card)
-            try:
-                bench.calibrate()
-                devices = bench.must("bench", "devices", "--json").json["devices"]
-                self.assertTrue(any(d["uri"].startswith("card:") for d in devices), devices)
-                self.assertTrue(any(d["uri"].startswith("sim:") for d in devices), devices)
-                bench.must("bench", "set", "--rig", "card:no such card")
-                for words in (["measure", "loop", *QUICK], ["bench", "calibrate", "--yes"], ["bench", "floor", "--yes"]):
-                    done = bench.run(*words)
-                    self.assertEqual(done.code, 3, done)
-                    self.assertIn("no such card", done.err)
-                    self.assertIn("default", done.err)
-                self.assertEqual(bench.must("book", "show", "--json").json["passes"], [])
-            finally:
-                bench.close()
+        devices = self.bench.must("bench", "devices", "--json").json["devices"]
+        for scheme in ("card:", "sim:"):
+            self.assertTrue(any(d["uri"].startswith(scheme) for d in devices), devices)
+        self.bench.must("bench", "set", "--rig", "card:no such card")
+        for words in (["measure", "loop", *QUICK], ["bench", "calibrate", "--yes"], ["bench", "floor", "--yes"]):
+            done = self.bench.run(*words)
+            self.assertEqual(done.code, 3, done)
+            self.assertIn("no such card", done.err)
+            self.assertIn("default", done.err)
+        self.assertEqual(self.bench.must("book", "show", "--json").json["passes"], [])
 
     def test_ctrl_c_fades_keeps_finished_passes_and_exits_130(self):
-        with virtual_card.Pulse() as card:
-            bench = CardBench(card)
-            try:
-                bench.calibrate()
-                process = bench.start("measure", "loop", *QUICK, "--passes", 50)
-                until_pass(process)
-                time.sleep(2)
-                process.send_signal(signal.SIGINT)
-                asked = time.monotonic()
-                out, err = process.communicate(timeout=30)
-                self.assertLess(time.monotonic() - asked, 5)
-                self.assertEqual(process.returncode, 130, err)
-                self.assertRegex(out, r"finished pass")
-                self.assertGreaterEqual(len(bench.must("book", "show", "--json").json["passes"]), 1)
-                self.assertTrue(bench.must("book", "check", "--json").json["sound"])
-            finally:
-                bench.close()
+        process = self.bench.start(self, "measure", "loop", *QUICK, "--passes", 50)
+        until_pass(process)
+        time.sleep(2)
+        process.send_signal(signal.SIGINT)
+        asked = time.monotonic()
+        out, err = process.communicate(timeout=30)
+        self.assertLess(time.monotonic() - asked, 5)
+        self.assertEqual(process.returncode, 130, err)
+        self.assertRegex(out, r"finished pass")
+        self.assertGreaterEqual(len(self.bench.must("book", "show", "--json").json["passes"]), 1)
+        self.assertTrue(self.bench.must("book", "check", "--json").json["sound"])
 
     def test_a_server_that_dies_in_the_middle_exits_3_and_leaves_no_half_pass(self):
-        with virtual_card.Pulse() as card:
-            bench = CardBench(card)
-            try:
-                bench.calibrate()
-                process = bench.start("measure", "loop", *QUICK, "--passes", 50)
-                until_pass(process)
-                time.sleep(1)
-                card.signal(signal.SIGKILL)
-                killed = time.monotonic()
-                out, err = process.communicate(timeout=60)
-                done = Done(["measure"], process.returncode, out, err)
-                self.assertLess(time.monotonic() - killed, 5, done)
-                self.assertEqual(done.code, 3, done)
-                self.assertTrue(bench.must("book", "check", "--json").json["sound"])
-            finally:
-                bench.close()
+        process = self.bench.start(self, "measure", "loop", *QUICK, "--passes", 50)
+        until_pass(process)
+        time.sleep(1)
+        self.card.signal(signal.SIGKILL)
+        killed = time.monotonic()
+        out, err = process.communicate(timeout=60)
+        done = Done(["measure"], process.returncode, out, err)
+        self.assertLess(time.monotonic() - killed, 5, done)
+        self.assertEqual(done.code, 3, done)
+        self.assertTrue(self.bench.must("book", "check", "--json").json["sound"])
 
 
 if __name__ == "__main__":

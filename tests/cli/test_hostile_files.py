@@ -181,7 +181,7 @@ class Signals(unittest.TestCase):
         (self.bench.work / "bad.ini").write_text("[signal]\ntitle = Bad\nprocedure = tone\nfrequency_hz = loud\n")
         done = self.bench.run("signal", "./bad.ini", "x.wav")
         self.assertEqual(done.code, 2, done)
-        self.assertRegex(done.err, r"bad\.ini:4")
+        self.assertRegex(done.err, r"bad\.ini, line 4")
 
 
 if __name__ == "__main__":
