@@ -76,6 +76,20 @@ static void tell_outcome(rb_console *console, const rb_lineup *lineup, const rb_
   rb_list_readings(console, &seen->last, true);
 }
 
+// Known before the list is agreed to and the amplifier is warm.
+static rb_status check_calibrated(rb_book *book, rb_err *err)
+{
+  rb_bench bench;
+  RB_TRY(rb_book_bench(book, &bench, err));
+  if (bench.calibrated)
+    return RB_OK;
+  return rb_fail(
+      err, RB_NOT_CALIBRATED,
+      "The bench is not calibrated, so no power can be set. `rollbook bench calibrate` "
+      "ties the card's input to volts at the load; on the simulated amplifier it needs no "
+      "meter.");
+}
+
 static rb_status measure(rb_console *console, const rb_arguments *arguments, rb_book *book,
                          rb_err *err)
 {
@@ -86,6 +100,7 @@ static rb_status measure(rb_console *console, const rb_arguments *arguments, rb_
   double power_w =
       rb_argument_given(arguments, "power") ? rb_argument_number(arguments, "power") : 0;
   RB_TRY(rb_choose_plan(rb_argument_text(arguments, "plan"), power_w, &plan, err));
+  RB_TRY(check_calibrated(book, err));
   RB_TRY(rb_agree_to_safety(console, rb_argument_given(arguments, "yes"), err));
   passes seen = {.console = console};
   rb_watch watch = {.console = console, .on_pass = note_pass, .payload = &seen};

@@ -37,11 +37,16 @@ static const rb_reading *find(const rb_results *results, const char *key, rb_cha
   return NULL;
 }
 
-static bool has_channel(const rb_results *results, rb_channel channel)
+// Whether this condition has anything to list on that channel.
+static bool has_channel(const rb_results *results, rb_channel channel, const char *condition,
+                        bool brief)
 {
-  for (size_t i = 0; i < results->n_readings; i++)
-    if (results->readings[i].channel == channel)
+  for (size_t i = 0; i < results->n_readings; i++) {
+    const rb_reading *reading = &results->readings[i];
+    if (reading->channel == channel && strcmp(reading->condition, condition) == 0 &&
+        is_wanted(reading->key, brief))
       return true;
+  }
   return false;
 }
 
@@ -53,7 +58,7 @@ static void list_condition(rb_console *console, const rb_results *results, const
   rb_channel channels[3];
   size_t n_channels = 0, n_kinds = 0, n_rows = 0;
   for (unsigned channel = RB_LEFT; channel <= RB_BOTH; channel++)
-    if (has_channel(results, (rb_channel)channel)) {
+    if (has_channel(results, (rb_channel)channel, condition, brief)) {
       channels[n_channels++] = (rb_channel)channel;
       columns[n_channels] = (rb_listing_column){rb_channel_name((rb_channel)channel), true};
     }
