@@ -204,6 +204,8 @@ static rb_status measure_in(measuring *m, rb_err *err)
       session_stage(&m->session, "pause");
       RB_TRY(session_wait(&m->session, m->run->pause_s, err));
     }
+    m->pass.number = i + 1;
+    m->pass.n_passes = m->run->n_passes;
     RB_TRY(take_pass(m, err));
   }
   return RB_OK;

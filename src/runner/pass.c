@@ -86,9 +86,15 @@ static rb_status settle(pass_run *pass, rb_err *err)
   }
 }
 
+static const char *driven_words(rb_channel drive)
+{
+  return drive == RB_LEFT ? ", left" : drive == RB_RIGHT ? ", right" : "";
+}
+
 static rb_status take(pass_run *pass, const ready_step *step, rb_err *err)
 {
-  session_stage(pass->session, "%s, %s", step->signal.title, step->condition);
+  session_stage(pass->session, "pass %u of %u: %s at %g W%s", pass->number, pass->n_passes,
+                step->signal.title, step->step.power_w, driven_words(step->step.drive));
   // The new capture takes its slot only when the one before is settled: a retake needs the last.
   rb_kept_capture kept;
   rb_located located;

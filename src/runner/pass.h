@@ -12,6 +12,7 @@ enum { PASS_CAPTURES = 256 };
 typedef struct pass_run {
   bench_session *session;
   double reference_power_w, reference_peak[2]; ///< What steps are scaled from.
+  unsigned number, n_passes;                   ///< Pass 2 of 3, for the words told.
   rb_arena *arena;                             ///< Captures and results of this pass.
   rb_results results;
   rb_kept_capture *captures;

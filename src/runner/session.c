@@ -58,6 +58,12 @@ void session_note(bench_session *session, const char *format, ...)
   va_end(values);
 }
 
+static double level_vrms(const bench_session *session)
+{
+  const bool known = session->bench.calibrated && session->time.power_w > 0;
+  return known ? rb_vrms_from_watts(session->time.power_w, session->bench.load_ohm) : 0;
+}
+
 static void tell_progress(bench_session *session, double share)
 {
   const timing *time = &session->time;
@@ -68,7 +74,8 @@ static void tell_progress(bench_session *session, double share)
   session_tell(session, &(rb_event){.kind = RB_EVENT_PROGRESS,
                                     .done_s = played_s,
                                     .total_s = fmax(time->total_s, played_s),
-                                    .remaining_s = remaining_s});
+                                    .remaining_s = remaining_s,
+                                    .level_vrms = level_vrms(session)});
 }
 
 static void report_exchange(void *payload, double done, double total)
@@ -106,11 +113,13 @@ rb_status session_play(bench_session *session, const ready_step *step, rb_arena 
   if (time->started_s <= 0)
     time->started_s = now_s(session);
   time->current_s = session_step_s(step);
+  time->power_w = step->step.power_w;
   rb_status status = rb_guard_exchange(session->guard, &step->stimulus, step->peak, 0,
                                        session->cancel, &progress, arena, capture, &report, err);
   time->done_s += time->current_s;
   time->current_s = 0;
   tell_progress(session, 0);
+  time->power_w = 0;
   *located = report.located;
   if (status != RB_OK)
     return rb_fail_within(err, status, "%s", step->condition);

@@ -15,6 +15,7 @@ typedef struct timing {
   double current_s; ///< Length of the exchange now playing.
   double started_s; ///< Monotonic, when the first sound began; 0: not yet.
   double waited_s;  ///< Wall time spent waiting since.
+  double power_w;   ///< Asked at the load by what is playing now; 0: nothing, or not known.
 } timing;
 
 typedef struct bench_session {
