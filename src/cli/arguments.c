@@ -33,7 +33,6 @@ typedef struct command_parser {
 } command_parser;
 
 // ---- the table for getopt_long
-// -------------------------------------------------------------------
 
 enum { FIRST_OPTION = 256, HELP_LETTER = 'h' };
 
@@ -65,7 +64,6 @@ static rb_status make_table(command_parser *parser, rb_err *err)
 }
 
 // ---- what can be wrong with it
-// -------------------------------------------------------------------
 
 static rb_status unknown_option(const command_parser *parser, const char *word, rb_err *err)
 {
@@ -153,7 +151,6 @@ static rb_status check_required(const command_parser *parser, const rb_arguments
 }
 
 // ---- reading it
-// ----------------------------------------------------------------------------------
 
 static rb_status take_option(command_parser *parser, rb_arguments *arguments, int found,
                              char *const *words, rb_err *err)
@@ -210,7 +207,6 @@ rb_status rb_arguments_parse(const rb_command *command, const char *path, int n_
 }
 
 // ---- asking for values
-// ---------------------------------------------------------------------------
 
 static const rb_option *row_of(const rb_arguments *arguments, const char *name)
 {

@@ -6,7 +6,6 @@
 #include <string.h>
 
 // ---- a socket on the command line: V1=phase inverter,left,6SN7
-// -----------------------------------
 
 // Same letters, whatever blanks, hyphens and brackets stand between them: "output-push".
 static bool same_letters(const char *a, const char *b)
@@ -90,7 +89,6 @@ static rb_status read_sockets(rb_console *console, const rb_arguments *arguments
 }
 
 // ---- answers
-// -------------------------------------------------------------------------------------
 
 static void answer_amplifier(rb_json *json, const char *name, const rb_amplifier *amplifier)
 {
@@ -126,7 +124,6 @@ static void list_sockets(rb_console *console, const rb_amplifier *amplifier)
 }
 
 // ---- amp add
-// -------------------------------------------------------------------------------------
 
 static rb_status add(rb_console *console, const rb_arguments *arguments, rb_book *book, rb_err *err)
 {
@@ -185,7 +182,6 @@ static const rb_option add_options[] = {
 static const rb_positional add_words[] = {{.name = "NAME", .help = "What you call it"}};
 
 // ---- amp show, amp list
-// --------------------------------------------------------------------------
 
 static rb_status show(rb_console *console, const rb_arguments *arguments, rb_book *book,
                       rb_err *err)

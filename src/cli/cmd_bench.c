@@ -9,7 +9,6 @@
 #include <string.h>
 
 // ---- bench devices
-// -------------------------------------------------------------------------------
 
 typedef struct device_list {
   rb_console *console;
@@ -46,7 +45,6 @@ static rb_status run_devices(rb_console *console, const rb_arguments *arguments,
 }
 
 // ---- bench show
-// ----------------------------------------------------------------------------------
 
 static void answer_pair(rb_json *json, const char *name, double left, double right)
 {
@@ -139,7 +137,6 @@ static rb_status run_show(rb_console *console, const rb_arguments *arguments, rb
 }
 
 // ---- bench set
-// -----------------------------------------------------------------------------------
 
 static rb_status read_channels(const rb_arguments *arguments, const char *option,
                                unsigned channels[2], rb_err *err)
@@ -303,7 +300,6 @@ static const rb_option set_options[] = {
 };
 
 // ---- bench calibrate
-// -----------------------------------------------------------------------------
 
 /// Where the readings of the user's voltmeter come from.
 typedef struct meter {
@@ -424,7 +420,6 @@ static const rb_option calibrate_options[] = {
 };
 
 // ---- bench floor
-// ---------------------------------------------------------------------------------
 
 static rb_status agree_to_loop(rb_console *console, bool yes, rb_err *err)
 {

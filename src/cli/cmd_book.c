@@ -2,7 +2,6 @@
 #include "rollbook/cli/stock.h"
 
 // ---- book check
-// ----------------------------------------------------------------------------------
 
 static rb_status check(rb_console *console, const rb_arguments *arguments, rb_book *book,
                        rb_err *err)
@@ -38,7 +37,6 @@ static rb_status run_check(rb_console *console, const rb_arguments *arguments, r
 }
 
 // ---- book show
-// -----------------------------------------------------------------------------------
 
 typedef struct book_counts {
   size_t n_amplifiers, n_tubes, n_lineups, n_passes;

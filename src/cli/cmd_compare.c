@@ -1,12 +1,15 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
+#include "readings.h"
+#include "reports.h"
+
 #include "rollbook/cli/stock.h"
 #include "rollbook/judge/compare.h"
 #include "rollbook/report/words.h"
 
+#include <math.h>
 #include <string.h>
 
 // ---- JSON
-// ----------------------------------------------------------------------------------------
 
 static void answer_sockets(rb_json *json, const rb_comparison *comparison)
 {
@@ -116,7 +119,6 @@ static void answer(rb_json *json, const rb_comparison *comparison)
 }
 
 // ---- words
-// ---------------------------------------------------------------------------------------
 
 static const char *tube_or_none(const char *label)
 {
@@ -134,48 +136,84 @@ static void tell_sockets(rb_console *console, const rb_comparison *comparison)
                     rb_role_name(change->socket->role), rb_channel_name(change->socket->channel),
                     tube_or_none(change->tube_a), tube_or_none(change->tube_b));
   }
-  rb_console_tell(console, "%zu of %zu readings changed by more than the spread of repeats.",
-                  comparison->n_changed, comparison->n_effects);
 }
 
-static const char *side_cell(rb_console *console, const rb_effect *effect,
+/// The figures of one line of the listing: all on one scale, with the digits of the interval.
+typedef struct effect_figures {
+  const rb_effect *effect;
+  rb_scale scale;
+  int decimals;
+  bool has_interval;
+} effect_figures;
+
+static double largest_side(const rb_effect *effect)
+{
+  return fmax(effect->a.n_passes ? fabs(effect->a.value) : 0,
+              effect->b.n_passes ? fabs(effect->b.value) : 0);
+}
+
+static effect_figures figures_of(const rb_effect *effect)
+{
+  double largest = largest_side(effect);
+  double half = (effect->interval[1] - effect->interval[0]) / 2;
+  bool known = effect->basis != RB_BASIS_NONE && isfinite(half);
+  effect_figures figures = {.effect = effect,
+                            .scale = rb_scale_for(effect->quantity.unit, largest),
+                            .has_interval = known};
+  // Where the interval is wider than what it is about, its digits would say nothing of either side.
+  double doubt = known && half < largest ? half : 0;
+  figures.decimals = rb_decimals_for(largest * figures.scale.factor, doubt * figures.scale.factor);
+  return figures;
+}
+
+static const char *side_cell(rb_console *console, const effect_figures *figures,
                              const rb_effect_side *side)
 {
   if (!side->n_passes)
     return "";
   if (!side->resolved)
-    return rb_cell(console, "%s", rb_figure_below(side->value, effect->quantity.unit).text);
-  return rb_cell(console, "%s", rb_figure_prose(side->value, effect->quantity.unit).text);
+    return rb_cell(console, "%s",
+                   rb_figure_below(side->value, figures->effect->quantity.unit).text);
+  return rb_cell(console, "%s",
+                 rb_figure_number(side->value, figures->decimals, &figures->scale).text);
 }
 
-static const char *interval_cell(rb_console *console, const rb_effect *effect)
+static const char *interval_cell(rb_console *console, const effect_figures *figures)
 {
+  const rb_effect *effect = figures->effect;
+  double most = fmax(fabs(effect->interval[0]), fabs(effect->interval[1]));
   if (effect->basis == RB_BASIS_NONE)
     return "";
-  return rb_cell(console, "%s", rb_figure_interval(effect->interval, effect->quantity.unit).text);
+  if (!figures->has_interval || most > 100 * largest_side(effect))
+    return "not known";
+  return rb_cell(console, "%s to %s",
+                 rb_figure_signed(effect->interval[0], figures->decimals, &figures->scale).text,
+                 rb_figure_signed(effect->interval[1], figures->decimals, &figures->scale).text);
 }
 
-static const char *difference_cell(rb_console *console, const rb_effect *effect)
+static const char *difference_cell(rb_console *console, const effect_figures *figures)
 {
+  const rb_effect *effect = figures->effect;
   if (effect->basis == RB_BASIS_NONE)
     return "";
-  return rb_cell(
-      console, "%s",
-      rb_figure_change(effect->difference, effect->interval, effect->quantity.unit).text);
+  return rb_cell(console, "%s %s",
+                 rb_figure_signed(effect->difference, figures->decimals, &figures->scale).text,
+                 figures->scale.unit);
 }
 
 static void add_effect(rb_console *console, rb_listing *listing, const rb_effect *effect)
 {
   const rb_reading_kind *kind = rb_reading_kind_find(effect->quantity.key);
+  effect_figures figures = figures_of(effect);
   const char *channel = effect->quantity.channel == RB_LEFT    ? "L"
                         : effect->quantity.channel == RB_RIGHT ? "R"
                                                                : "";
-  rb_listing_row(listing,
-                 (const char *[]){kind ? kind->label : effect->quantity.key, channel,
-                                  side_cell(console, effect, &effect->a),
-                                  side_cell(console, effect, &effect->b),
-                                  difference_cell(console, effect), interval_cell(console, effect),
-                                  rb_effect_word_name(effect->word)});
+  rb_listing_row(listing, (const char *[]){kind ? kind->label : effect->quantity.key, channel,
+                                           side_cell(console, &figures, &effect->a),
+                                           side_cell(console, &figures, &effect->b),
+                                           difference_cell(console, &figures),
+                                           interval_cell(console, &figures),
+                                           effect->word == RB_CHANGED ? "changed" : ""});
 }
 
 static bool same_condition(const rb_effect *a, const rb_effect *b)
@@ -191,32 +229,51 @@ static bool begins_condition(const rb_comparison *comparison, size_t at)
   return true;
 }
 
+// What stands in the listing: all that changed, and without --all only the brief ones besides.
+static bool is_listed(const rb_effect *effect, bool all)
+{
+  bool empty = rb_is_empty_reading(effect->quantity.unit, effect->a.resolved || effect->b.resolved);
+  return effect->word == RB_CHANGED ||
+         (!empty && (all || rb_is_brief_reading(effect->quantity.key)));
+}
+
+static void list_condition(rb_console *console, rb_listing *listing,
+                           const rb_comparison *comparison, size_t first, bool all)
+{
+  bool headed = false;
+  for (size_t i = first; i < comparison->n_effects; i++) {
+    const rb_effect *effect = &comparison->effects[i];
+    if (!same_condition(effect, &comparison->effects[first]) || !is_listed(effect, all))
+      continue;
+    if (!headed)
+      rb_listing_heading(
+          listing, rb_cell(console, "%s", rb_condition_words(effect->quantity.condition).text));
+    headed = true;
+    add_effect(console, listing, effect);
+  }
+}
+
 static void list_effects(rb_console *console, const rb_comparison *comparison, bool all)
 {
-  static const rb_listing_column columns[] = {
-      {"reading", false},      {"", false}, {"A", true}, {"B", true}, {"B - A", true},
-      {"95 % interval", true}, {"", false}};
+  static const rb_listing_column columns[] = {{"", false}, {"", false},     {"A", true},
+                                              {"B", true}, {"B − A", true}, {"95 % interval", true},
+                                              {"", false}};
   rb_listing *listing = rb_listing_new(console, columns, RB_LEN(columns));
+  size_t n_hidden = 0;
   for (size_t i = 0; i < comparison->n_effects; i++) {
-    if (!begins_condition(comparison, i))
-      continue;
-    bool headed = false;
-    for (size_t j = i; j < comparison->n_effects; j++) {
-      const rb_effect *effect = &comparison->effects[j];
-      if (!same_condition(effect, &comparison->effects[i]) || (!all && effect->word != RB_CHANGED))
-        continue;
-      if (!headed)
-        rb_listing_heading(
-            listing, rb_cell(console, "%s", rb_condition_words(effect->quantity.condition).text));
-      headed = true;
-      add_effect(console, listing, effect);
-    }
+    n_hidden += !is_listed(&comparison->effects[i], all);
+    if (begins_condition(comparison, i))
+      list_condition(console, listing, comparison, i, all);
   }
+  if (!console->json)
+    fputc('\n', console->out);
   rb_listing_print(listing);
+  if (n_hidden && !all)
+    rb_console_tell(console, "\nNot listed: %zu readings that did not change. --all lists them.",
+                    n_hidden);
 }
 
 // ---- compare
-// -------------------------------------------------------------------------------------
 
 static rb_status compare(rb_console *console, const rb_arguments *arguments, rb_book *book,
                          rb_err *err)
@@ -230,9 +287,11 @@ static rb_status compare(rb_console *console, const rb_arguments *arguments, rb_
   RB_TRY(rb_compare(book, a.name, b.name, console->arena, comparison, err));
   answer(console->answer, comparison);
   tell_sockets(console, comparison);
+  rb_report report = {.kind = RB_REPORT_SWAP, .name = a.name, .against = b.name};
+  RB_TRY(rb_tell_in_short(console, book, &report, err));
   for (size_t i = 0; i < comparison->n_notes; i++)
     rb_console_tell(console, "%s", comparison->notes[i]);
-  list_effects(console, comparison, !rb_argument_given(arguments, "changed"));
+  list_effects(console, comparison, rb_argument_given(arguments, "all"));
   rb_console_say(console, "Next: `rollbook report \"%s\" \"%s\" --out swap.html`.", a.name, b.name);
   return RB_OK;
 }
@@ -243,7 +302,9 @@ static rb_status run(rb_console *console, const rb_arguments *arguments, rb_err 
 }
 
 static const rb_option options[] = {
-    {.name = "changed", .kind = RB_OPTION_FLAG, .help = "List only the readings that changed"},
+    {.name = "all",
+     .kind = RB_OPTION_FLAG,
+     .help = "List every reading, not only the telling ones"},
 };
 
 static const rb_positional positionals[] = {

@@ -1,11 +1,11 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "output_file.h"
+#include "reports.h"
 #include "sitting.h"
 
 #include "rollbook/amp/simulated.h"
 #include "rollbook/base/text.h"
 #include "rollbook/cli/stock.h"
-#include "rollbook/report/report.h"
 
 #include <dirent.h>
 #include <errno.h>
@@ -15,7 +15,6 @@
 #include <unistd.h>
 
 // ---- the scenario
-// --------------------------------------------------------------------------------
 
 static const char usual_folder[] = "rollbook-demo";
 static const char marker_name[] = "demo.txt";
@@ -33,7 +32,7 @@ static const struct {
 } stock[] = {
     {"Driver D-1", "6SL7", "V1", "gm=1.01;mu=0.995"},
     {"Inverter I-1", "6SN7", "V2", "a.gm=1.00;b.gm=1.01"},
-    {"Inverter I-2", "6SN7", "", "a.gm=0.86;b.gm=1.10"},
+    {"Inverter I-2", "6SN7", "", "mu=0.88;a.mu=0.80;gm=0.85"},
     {"Output O-1", "EL34", "V3", "gm=1.02"},
     {"Output O-2", "EL34", "V4", "gm=0.99"},
     {"Driver D-2", "6SL7", "V5", "gm=0.99;mu=1.003"},
@@ -43,18 +42,19 @@ static const struct {
     {"Filter F-1", "EL34", "V9", "gm=1.00"},
 };
 static const char swapped_socket[] = "V2";
+static const char first_tube[] = "Inverter I-1";
 static const char swapped_tube[] = "Inverter I-2";
 
-/// The sittings in their order: there, across, and back again.
+/// The sittings in their order: across and back, often enough to know the spread between sittings.
 static const struct {
   const char *lineup;
   uint64_t seed;
-} sittings[] = {{lineup_a, 101}, {lineup_b, 102}, {lineup_a, 103}};
+} sittings[] = {{lineup_a, 101}, {lineup_b, 102}, {lineup_a, 103},
+                {lineup_b, 104}, {lineup_a, 105}, {lineup_b, 106}};
 
-enum { PASSES = 3, WARM_UP_MINUTES = 20 };
+enum { PASSES = 2, WARM_UP_MINUTES = 20, MOST_WARM_UP_MINUTES = 30 };
 
 // ---- a fresh folder
-// ------------------------------------------------------------------------------
 
 static bool is_former_demo(rb_console *console, const char *folder)
 {
@@ -122,7 +122,6 @@ static rb_status make_place(rb_console *console, const char *folder, rb_err *err
 }
 
 // ---- the workshop
-// --------------------------------------------------------------------------------
 
 static rb_status fill_stock(rb_book *book, rb_lineup *first, rb_err *err)
 {
@@ -144,6 +143,7 @@ static rb_status fill_stock(rb_book *book, rb_lineup *first, rb_err *err)
 static rb_status open_shop(rb_console *console, rb_book *book, rb_err *err)
 {
   rb_lineup lineup = {.amplifier = rb_amp_model()};
+  rb_text_copy(lineup.amplifier.name, sizeof lineup.amplifier.name, "Demo amplifier");
   RB_TRY(rb_book_add_amplifier(book, &lineup.amplifier, err));
   RB_TRY(fill_stock(book, &lineup, err));
   rb_text_copy(lineup.name, sizeof lineup.name, lineup_a);
@@ -188,7 +188,7 @@ static rb_status measure(rb_console *console, rb_book *book, const rb_plan *plan
       .plan = plan,
       .n_passes = PASSES,
       .least_warm_up_s = WARM_UP_MINUTES * 60,
-      .most_warm_up_s = WARM_UP_MINUTES * 60,
+      .most_warm_up_s = MOST_WARM_UP_MINUTES * 60,
       .sitting_seed = sittings[index].seed,
       .room_degc = NAN,
       .note = "Demo workshop: invented data",
@@ -202,21 +202,15 @@ static rb_status measure(rb_console *console, rb_book *book, const rb_plan *plan
 }
 
 // ---- what came of it
-// -----------------------------------------------------------------------------
 
-static rb_status write_report(rb_console *console, rb_book *book, const char *path, rb_err *err)
+static rb_status tell_outcome(rb_console *console, rb_book *book, const char *path, rb_err *err)
 {
   rb_report report = {.kind = RB_REPORT_SWAP, .name = lineup_a, .against = lineup_b};
-  rb_text page = {0};
-  rb_status status = rb_report_html(book, &report, &page, err);
-  if (status == RB_OK && page.failed)
-    status = rb_fail(err, RB_NO_MEM, "Out of memory while writing the report.");
-  if (status == RB_OK)
-    status = rb_write_file(path, page.bytes, page.length, err);
-  rb_text_free(&page);
-  if (status == RB_OK)
-    rb_json_text(console->answer, "report", path);
-  return status;
+  RB_TRY(rb_write_page(console, book, &report, rb_report_html, path, err));
+  rb_json_text(console->answer, "report", path);
+  rb_console_tell(console, "In socket %s, '%s' took the place of '%s'. In short:\n", swapped_socket,
+                  swapped_tube, first_tube);
+  return rb_tell_in_short(console, book, &report, err);
 }
 
 static void tell_next(rb_console *console, const char *folder, const char *report)
@@ -229,7 +223,7 @@ static void tell_next(rb_console *console, const char *folder, const char *repor
           "\nThe book is kept in %s. To look further:\n"
           "  rollbook --book %s lineup list\n"
           "  rollbook --book %s compare '%s' '%s'\n"
-          "  rollbook --book %s measure '%s' --yes\n",
+          "  rollbook --book %s measure '%s' --plan quick --yes\n",
           folder, quoted, quoted, lineup_a, lineup_b, quoted, lineup_b);
 }
 
@@ -240,7 +234,7 @@ static rb_status run_demo(rb_console *console, const rb_arguments *arguments, rb
   rb_plan plan;
   const char *folder = console->book_folder;
   const char *report = rb_cell(console, "%s/%s", folder, report_name);
-  RB_TRY(rb_choose_plan("quick", 0, &plan, err));
+  RB_TRY(rb_choose_plan("demo", 0, &plan, err));
   rb_console_say(console, "Demo workshop: invented data, a simulated amplifier, no sound. One "
                           "inverter tube is exchanged for another, and back.");
   RB_TRY(open_shop(console, book, err));
@@ -248,7 +242,7 @@ static rb_status run_demo(rb_console *console, const rb_arguments *arguments, rb
   for (size_t i = 0; i < RB_LEN(sittings); i++)
     RB_TRY(measure(console, book, &plan, i, err));
   rb_json_text(console->answer, "book", folder);
-  RB_TRY(write_report(console, book, report, err));
+  RB_TRY(tell_outcome(console, book, report, err));
   tell_next(console, folder, report);
   return RB_OK;
 }

@@ -6,7 +6,6 @@
 #include <string.h>
 
 // ---- filling sockets
-// -----------------------------------------------------------------------------
 
 static rb_status unknown_socket(rb_console *console, const rb_lineup *lineup, const char *name,
                                 rb_err *err)
@@ -76,7 +75,6 @@ static rb_status fit_tubes(rb_console *console, const rb_arguments *arguments, r
 }
 
 // ---- answers
-// -------------------------------------------------------------------------------------
 
 static void answer_lineup(rb_json *json, const char *name, const rb_lineup *lineup)
 {
@@ -122,7 +120,6 @@ static const char *measure_hint(rb_console *console, const rb_lineup *lineup)
 }
 
 // ---- lineup new
-// ----------------------------------------------------------------------------------
 
 // The amplifier named, or the only one there is.
 static rb_status choose_amplifier(rb_console *console, const rb_arguments *arguments, rb_book *book,
@@ -190,7 +187,6 @@ static const rb_option new_options[] = {
 };
 
 // ---- lineup swap
-// ---------------------------------------------------------------------------------
 
 static rb_status swap(rb_console *console, const rb_arguments *arguments, rb_book *book,
                       rb_err *err)
@@ -229,7 +225,6 @@ static const rb_positional swap_words[] = {
 };
 
 // ---- lineup show, lineup list
-// --------------------------------------------------------------------
 
 static rb_status show(rb_console *console, const rb_arguments *arguments, rb_book *book,
                       rb_err *err)

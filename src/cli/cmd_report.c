@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "output_file.h"
+#include "reports.h"
 
 #include "rollbook/cli/stock.h"
-#include "rollbook/report/report.h"
 
 #include <errno.h>
 #include <string.h>
@@ -10,8 +10,8 @@
 
 /// One form a report can take. Either a page in one file, or plots.
 typedef struct report_format {
-  const char *name; ///< As in --format, and the file's ending.
-  rb_status (*page)(rb_book *book, const rb_report *report, rb_text *page, rb_err *err);
+  const char *name;     ///< As in --format, and the file's ending.
+  rb_page_writer *page; ///< NULL: plots.
   rb_plot_format plots;
 } report_format;
 
@@ -52,27 +52,17 @@ static void tell_written(rb_console *console, const char *path)
 }
 
 // ---- a page
-// --------------------------------------------------------------------------------------
 
 static rb_status write_page(rb_console *console, rb_book *book, const rb_report *report,
                             const report_format *format, const char *out, rb_err *err)
 {
-  rb_text page = {0};
-  rb_status status = format->page(book, report, &page, err);
-  if (status == RB_OK && page.failed)
-    status = rb_fail(err, RB_NO_MEM, "Out of memory while writing the report.");
-  if (status == RB_OK && strcmp(out, "-") == 0)
-    fwrite(page.bytes, 1, page.length, console->out);
-  else if (status == RB_OK)
-    status = rb_write_file(out, page.bytes, page.length, err);
-  rb_text_free(&page);
-  if (status == RB_OK && strcmp(out, "-") != 0)
+  RB_TRY(rb_write_page(console, book, report, format->page, out, err));
+  if (strcmp(out, "-") != 0)
     tell_written(console, out);
-  return status;
+  return RB_OK;
 }
 
 // ---- plots
-// ---------------------------------------------------------------------------------------
 
 static rb_status make_folder(const char *folder, rb_err *err)
 {
@@ -129,7 +119,6 @@ static rb_status write_plots(rb_console *console, const rb_arguments *arguments,
 }
 
 // ---- what the report is of
-// -----------------------------------------------------------------------
 
 static rb_status write_report(rb_console *console, const rb_arguments *arguments, rb_book *book,
                               const rb_report *report, const char *usual_name, rb_err *err)

@@ -10,7 +10,6 @@
 #include <string.h>
 
 // ---- signal list
-// ---------------------------------------------------------------------------------
 
 static rb_status run_list(rb_console *console, const rb_arguments *arguments, rb_err *err)
 {
@@ -47,7 +46,6 @@ static rb_status run_list(rb_console *console, const rb_arguments *arguments, rb
 }
 
 // ---- signal NAME OUT.wav
-// -------------------------------------------------------------------------
 
 // The stimulus between its markers, as the bench plays it.
 static rb_status render(rb_console *console, const rb_stimulus *stimulus, rb_channel drive,

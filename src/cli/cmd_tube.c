@@ -16,7 +16,6 @@ static void answer_tube(rb_json *json, const char *name, const rb_tube *tube)
 }
 
 // ---- tube add
-// ------------------------------------------------------------------------------------
 
 static rb_status add(rb_console *console, const rb_arguments *arguments, rb_book *book, rb_err *err)
 {
@@ -80,7 +79,6 @@ static const rb_positional label_words[] = {
     {.name = "LABEL", .help = "What is written on the tube; no two tubes share it"}};
 
 // ---- tube show, tube list
-// ------------------------------------------------------------------------
 
 // The line-ups a tube stands in.
 static rb_status tell_lineups(rb_console *console, rb_book *book, const rb_tube *tube, rb_err *err)

@@ -8,12 +8,23 @@
 static const char *const brief_keys[] = {"level", "gain",      "thd",    "h2",
                                          "h3",    "h2_signed", "hum_2x", "noise_a"};
 
-static bool is_wanted(const char *key, bool brief)
+bool rb_is_brief_reading(const char *key)
 {
-  for (size_t i = 0; brief && i < RB_LEN(brief_keys); i++)
+  for (size_t i = 0; i < RB_LEN(brief_keys); i++)
     if (strcmp(brief_keys[i], key) == 0)
       return true;
-  return !brief;
+  return false;
+}
+
+bool rb_is_empty_reading(const char *unit, bool resolved)
+{
+  return !resolved && strcmp(unit, "deg") == 0;
+}
+
+static bool is_wanted(const rb_reading *reading, bool brief)
+{
+  return (!brief || rb_is_brief_reading(reading->key)) &&
+         !rb_is_empty_reading(reading->unit, reading->resolved);
 }
 
 // The first reading of this condition stands here, so that each condition is listed once.
@@ -44,7 +55,7 @@ static bool has_channel(const rb_results *results, rb_channel channel, const cha
   for (size_t i = 0; i < results->n_readings; i++) {
     const rb_reading *reading = &results->readings[i];
     if (reading->channel == channel && strcmp(reading->condition, condition) == 0 &&
-        is_wanted(reading->key, brief))
+        is_wanted(reading, brief))
       return true;
   }
   return false;
@@ -69,10 +80,12 @@ static void list_condition(rb_console *console, const rb_results *results, const
     bool any = false;
     for (size_t c = 0; c < n_channels; c++) {
       const rb_reading *reading = find(results, kinds[i].key, channels[c], condition);
+      if (reading && !is_wanted(reading, brief))
+        reading = NULL;
       any = any || reading;
       cells[c + 1] = reading ? rb_cell(console, "%s", rb_figure_reading(reading).text) : "";
     }
-    if (!any || !is_wanted(kinds[i].key, brief))
+    if (!any)
       continue;
     if (!n_rows++ && !console->json)
       fputc('\n', console->out);

@@ -64,7 +64,6 @@ rb_status rb_device_status(rb_status status, rb_err *err)
 }
 
 // ---- progress
-// ------------------------------------------------------------------------------------
 
 enum { LIVE_EVERY_MS = 100, PLAIN_EVERY_MS = 10000 };
 

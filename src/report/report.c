@@ -54,6 +54,21 @@ static rb_status swap_csv(rb_book *book, const rb_report *report, rb_arena *aren
   return RB_OK;
 }
 
+static rb_status swap_in_short(rb_book *book, const rb_report *report, rb_arena *arena,
+                               rb_text *lines, rb_err *err)
+{
+  swap_page page;
+  shown values;
+  in_short said;
+  RB_TRY(load_swap(book, report, arena, &page, err));
+  if (shown_from_swap(&page, arena, &values) != RB_OK)
+    return no_memory(err);
+  in_short_of(&values, page.comparison, &said);
+  for (size_t i = 0; i < said.n; i++)
+    rb_text_printf(lines, "%s\n", said.sentences[i]);
+  return RB_OK;
+}
+
 static rb_status pass_names(const lineup_page *page, rb_arena *arena, const char *const **names,
                             rb_err *err)
 {
@@ -172,6 +187,13 @@ static rb_status write_with(writer *write, rb_book *book, const rb_report *repor
 rb_status rb_report_html(rb_book *book, const rb_report *report, rb_text *out, rb_err *err)
 {
   return write_with(kinds[report->kind].html, book, report, out, err);
+}
+
+rb_status rb_report_in_short(rb_book *book, const rb_report *report, rb_text *lines, rb_err *err)
+{
+  if (report->kind != RB_REPORT_SWAP)
+    return rb_fail(err, RB_UNSUPPORTED, "Only a swap has sentences in short.");
+  return write_with(swap_in_short, book, report, lines, err);
 }
 
 rb_status rb_report_pdf(rb_book *book, const rb_report *report, rb_text *pdf, rb_err *err)

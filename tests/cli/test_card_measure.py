@@ -9,7 +9,7 @@ import numpy as np
 import virtual_card
 from program import Bench, Done, PROGRAM
 
-QUICK = ["--plan", "quick", "--yes", "--warm-up", "0", "--most-warm-up", "0"]
+SHORT = ["--plan", "short", "--yes", "--warm-up", "0", "--most-warm-up", "0"]
 LOAD_OHM, METER_VRMS = 8.0, 2.0
 
 
@@ -84,7 +84,7 @@ class Loop(unittest.TestCase):
     def measure_loop(self, card, residual_db):
         bench = on(self, card)
         self.assertEqual(bench.calibrated["polarity"], [1, 1])
-        answer = bench.must("measure", "loop", *QUICK, "--passes", 2, "--json").json
+        answer = bench.must("measure", "loop", *SHORT, "--passes", 2, "--json").json
         self.assertEqual(len(answer["passes"]), 2)
         self.assertEqual(len({p["id"] for p in answer["passes"]}), 2)
         for one in answer["passes"]:
@@ -122,7 +122,7 @@ class Trouble(unittest.TestCase):
         for scheme in ("card:", "sim:"):
             self.assertTrue(any(d["uri"].startswith(scheme) for d in devices), devices)
         self.bench.must("bench", "set", "--rig", "card:no such card")
-        for words in (["measure", "loop", *QUICK], ["bench", "calibrate", "--yes"], ["bench", "floor", "--yes"]):
+        for words in (["measure", "loop", *SHORT], ["bench", "calibrate", "--yes"], ["bench", "floor", "--yes"]):
             done = self.bench.run(*words)
             self.assertEqual(done.code, 3, done)
             self.assertIn("no such card", done.err)
@@ -130,7 +130,7 @@ class Trouble(unittest.TestCase):
         self.assertEqual(self.bench.must("book", "show", "--json").json["passes"], [])
 
     def test_ctrl_c_fades_keeps_finished_passes_and_exits_130(self):
-        process = self.bench.start(self, "measure", "loop", *QUICK, "--passes", 50)
+        process = self.bench.start(self, "measure", "loop", *SHORT, "--passes", 50)
         until_pass(process)
         time.sleep(2)
         process.send_signal(signal.SIGINT)
@@ -143,7 +143,7 @@ class Trouble(unittest.TestCase):
         self.assertTrue(self.bench.must("book", "check", "--json").json["sound"])
 
     def test_a_server_that_dies_in_the_middle_exits_3_and_leaves_no_half_pass(self):
-        process = self.bench.start(self, "measure", "loop", *QUICK, "--passes", 50)
+        process = self.bench.start(self, "measure", "loop", *SHORT, "--passes", 50)
         until_pass(process)
         time.sleep(1)
         self.card.signal(signal.SIGKILL)

@@ -8,6 +8,10 @@ import tempfile
 from pathlib import Path
 
 PROGRAM = os.environ["ROLLBOOK"]
+# A plan that takes little time; the program looks into $ROLLBOOK_SIGNALS first and then where its own are.
+SHORT_PLAN = "[plan]\ntitle = Short\n\n[steps]\ntone-short = 1 W both\n"
+SHORT_TONE = ("[signal]\ntitle = Short 1 kHz tone\nprocedure = tone\nfrequency_hz = 1000\nduration_s = 2\n"
+              "settle_s = 0.2\n")
 SANITIZED = os.environ.get("RB_CHECK") in ("sanitize", "tsan")
 
 
@@ -35,13 +39,18 @@ class Bench:
         self.book = self.folder / "book"
         self.work = self.folder / "work"
         self.work.mkdir()
+        self.signals = self.folder / "signals"
+        self.signals.mkdir()
+        (self.signals / "short.ini").write_text(SHORT_PLAN)
+        (self.signals / "tone-short.ini").write_text(SHORT_TONE)
 
     def close(self):
         shutil.rmtree(self.folder, ignore_errors=True)
 
     def environment(self, **more):
         kept = {k: v for k, v in os.environ.items() if not k.startswith("XDG_") and k != "ROLLBOOK_BOOK"}
-        kept.update(HOME=str(self.folder / "home"), ROLLBOOK_BOOK=str(self.book), LC_ALL="C.UTF-8")
+        kept.update(HOME=str(self.folder / "home"), ROLLBOOK_BOOK=str(self.book), LC_ALL="C.UTF-8",
+                    ROLLBOOK_SIGNALS=str(self.signals))
         kept.update(more)
         return {k: v for k, v in kept.items() if v is not None}
 

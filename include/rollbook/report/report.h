@@ -20,6 +20,10 @@ typedef struct rb_report {
 RB_NODISCARD rb_status rb_report_html(rb_book *book, const rb_report *report, rb_text *html,
                                       rb_err *err);
 
+/// The sentences of a swap's page that stand under "In short", one a line, for a terminal.
+RB_NODISCARD rb_status rb_report_in_short(rb_book *book, const rb_report *report, rb_text *lines,
+                                          rb_err *err);
+
 /// The same page's plots and tables on A4 pages; appends the bytes of the file.
 RB_NODISCARD rb_status rb_report_pdf(rb_book *book, const rb_report *report, rb_text *pdf,
                                      rb_err *err);
