@@ -33,7 +33,7 @@ BROKEN = [
     ("header-only.wav", GOOD[:44], "header-only"),
     ("half-a-header.wav", GOOD[:20], "half-a-header"),
     ("truncated.wav", GOOD[:len(GOOD) // 3], "truncated"),
-    ("huge-header.wav", tones.wav_bytes(tones.sine(duration_s=0.1), data_bytes=0xFFFFFFF0), "huge-header"),
+    ("huge-header.wav", tones.wav_bytes(tones.sine(duration_s=0.1), data_bytes=0x7F000000), "huge-header"),
     ("many-channels.wav", GOOD[:22] + b"\xff\xff" + GOOD[24:], "many-channels"),
     ("rate-zero.wav", GOOD[:24] + b"\0\0\0\0" + GOOD[28:], "rate-zero"),
     ("rate-huge.wav", GOOD[:24] + b"\xff\xff\xff\x7f" + GOOD[28:], "rate-huge"),
