@@ -5,6 +5,7 @@
 #include "effects.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 // Enough to know a spread well, few enough to be read at once.
@@ -59,19 +60,33 @@ static rb_status find_changes(rb_comparison *comparison, rb_arena *arena)
   return RB_OK;
 }
 
+// "V2: 'inverter 2' alone" for each socket: line-ups that would tell the causes apart.
+static void list_single_swaps(const rb_comparison *comparison, char *list, size_t size)
+{
+  size_t length = 0;
+  for (size_t i = 0; i < comparison->n_sockets_changed && length < size; i++) {
+    const rb_socket_change *change = &comparison->sockets_changed[i];
+    int added = snprintf(list + length, size - length, "%s'%s' in %s", i ? ", or " : "",
+                         change->tube_b[0] ? change->tube_b : "nothing", change->socket->name);
+    length += added > 0 ? (size_t)added : 0;
+  }
+}
+
 static rb_status note_changes(rb_comparison *comparison, rb_arena *arena)
 {
+  char list[512] = "";
   if (comparison->n_sockets_changed == 0)
     return swap_note(
         comparison, arena,
         "Both line-ups hold the same tubes in the same sockets: any difference is that "
         "of putting them in again.");
-  if (comparison->n_sockets_changed > 1)
-    return swap_note(comparison, arena,
-                     "%zu sockets differ, so the cause of a change cannot be told apart; measure "
-                     "line-ups that differ in one of them at a time.",
-                     comparison->n_sockets_changed);
-  return RB_OK;
+  if (comparison->n_sockets_changed == 1)
+    return RB_OK;
+  list_single_swaps(comparison, list, sizeof list);
+  return swap_note(comparison, arena,
+                   "%zu sockets differ, so the cause of a change cannot be told apart. What would "
+                   "tell: '%s' with one tube exchanged, %s.",
+                   comparison->n_sockets_changed, comparison->lineup_a.name, list);
 }
 
 // ---- the bench in between -----------------------------------------------------------------------

@@ -399,11 +399,26 @@ static rb_status make_effect(const swap_work *swap, const swap_slot *slot, rb_ef
 // smaller share of the error allowed to the whole set.
 static double weight_of(const char *key)
 {
-  static const char *const leading[] = {
-      "gain",        "polarity", "thd",         "h2",         "h3",        "noise",
-      "noise_a",     "hum_1x",   "hum_2x",      "imd_mod",    "imd_diff2", "imd_diff3",
-      "bass_band",   "mid_band", "treble_band", "separation", "balance",   "output_impedance",
-      "crackle_rate"};
+  static const char *const leading[] = {"h2_signed",
+                                        "gain",
+                                        "polarity",
+                                        "thd",
+                                        "h2",
+                                        "h3",
+                                        "noise",
+                                        "noise_a",
+                                        "hum_1x",
+                                        "hum_2x",
+                                        "imd_mod",
+                                        "imd_diff2",
+                                        "imd_diff3",
+                                        "bass_band",
+                                        "mid_band",
+                                        "treble_band",
+                                        "separation",
+                                        "balance",
+                                        "output_impedance",
+                                        "crackle_rate"};
   for (size_t i = 0; i < RB_LEN(leading); i++)
     if (strcmp(key, leading[i]) == 0)
       return 1;
