@@ -70,7 +70,7 @@ static void slow_causes(const rb_amp *amp, unsigned index, const double supply_v
   slow[RB_SLOW_BIAS_A] = channel->bias_v[0];
   slow[RB_SLOW_BIAS_B] = channel->bias_v[1];
   for (unsigned t = 0; t < RB_NET_TUBES; t++)
-    extra_a[RB_CURRENT_GRID + t] =
+    extra_a[rb_current_grid(t)] =
         -rb_section_of(&amp->setup, index, t)->gas_a * rb_warm_gas(amp->age_s);
 }
 

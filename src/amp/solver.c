@@ -6,7 +6,10 @@
 #include <string.h>
 
 enum {
-  QUIET = RB_CURRENT_GRID, ///< Unknown currents while no grid draws any.
+  // Unknown currents, by which grids draw some.
+  QUIET = RB_CURRENT_GRID,
+  OUTPUT = QUIET + RB_NET_PENTODES,
+  ALL = RB_CURRENTS,
   MOST_ROUNDS = 40,
 };
 
@@ -70,9 +73,9 @@ RB_LANE_INLINE double gather(const rb_solver *solver, const rb_currents *at, con
   double slope;
   const double flux = solver->flux_history + solver->step.flux_step_s * v[RB_PORT_FLUX];
   current[RB_CURRENT_CORE] = rb_net_core(&solver->parts, flux, &slope);
-  if (n > QUIET)
-    for (unsigned t = 0; t < RB_NET_TUBES; t++)
-      current[RB_CURRENT_GRID + t] = at->grid[t];
+  for (unsigned t = 0; t < RB_NET_TUBES; t++)
+    if (rb_current_grid(t) < n)
+      current[rb_current_grid(t)] = at->grid[t];
   return slope * solver->step.flux_step_s;
 }
 
@@ -103,8 +106,9 @@ RB_LANE_INLINE void build(const rb_currents *at, double core_slope, const double
     TERM(screen, rb_port_plate(t), at->screen_by_plate[t]);
   }
   TERM(RB_CURRENT_CORE, RB_PORT_FLUX, core_slope);
-  for (unsigned t = 0; n > QUIET && t < RB_NET_TUBES; t++)
-    TERM(RB_CURRENT_GRID + t, RB_PORT_GRID + t, at->grid_by_grid[t]);
+  for (unsigned t = 0; t < RB_NET_TUBES; t++)
+    if (rb_current_grid(t) < n)
+      TERM(rb_current_grid(t), RB_PORT_GRID + t, at->grid_by_grid[t]);
 #undef TERM
 }
 
@@ -160,44 +164,47 @@ RB_LANE_INLINE double newton_round(rb_solver *solver, const rb_currents *at, con
   return most;
 }
 
-RB_LANE_INLINE bool any_grid_live(const rb_lanes *lanes, const double *v)
+/// How many currents are unknown at these port voltages.
+RB_LANE_INLINE unsigned unknowns_at(const rb_lanes *lanes, const double *v)
 {
-  bool live = false;
+  bool live[RB_NET_TUBES];
   for (unsigned t = 0; t < RB_NET_TUBES; t++)
-    live |= v[RB_PORT_GRID + t] + lanes->shift_v[t] > lanes->grid_start_v[t];
-  return live;
+    live[t] = v[RB_PORT_GRID + t] + lanes->shift_v[t] > lanes->grid_start_v[t];
+  if (live[0] | live[1] | live[2] | live[3])
+    return ALL;
+  return live[4] | live[5] ? OUTPUT : QUIET;
 }
 
 /// Newton's method from port voltages `v`, for at most `most_rounds`; whether it arrived.
 RB_LANE_INLINE bool newton(rb_solver *solver, const double *base, double *v, unsigned most_rounds)
 {
   rb_currents at;
-  bool live = any_grid_live(&solver->lanes, v);
+  unsigned n = unknowns_at(&solver->lanes, v);
+  double *const current = solver->current;
   for (unsigned round = 0; round < most_rounds; round++) {
     rb_lanes_at(&solver->lanes, v, &at);
     solver->evaluations++;
-    live = live || at.grids_live;
+    if (!at.grids_live)
+      for (unsigned t = 0; t < RB_NET_TUBES; t++)
+        at.grid[t] = at.grid_by_grid[t] = 0;
     // Where full steps chase each other round a bend of the curves, shorter ones arrive.
     const double share = round < 8 ? 1 : round < 24 ? 0.5 : 0.2;
     double moved;
-    if (!live) {
-      moved = newton_round(solver, &at, base, share, v, solver->current, &solver->quiet_rows[0][0],
-                           QUIET, 12);
-      if (any_grid_live(&solver->lanes, v)) {
-        live = true;
-        continue;
-      }
-      for (unsigned c = QUIET; c < RB_CURRENTS; c++)
-        solver->current[c] = 0;
-    } else {
-      if (!at.grids_live)
-        for (unsigned t = 0; t < RB_NET_TUBES; t++)
-          at.grid[t] = at.grid_by_grid[t] = 0;
-      moved = newton_round(solver, &at, base, share, v, solver->current, &solver->all_rows[0][0],
-                           RB_CURRENTS, 16);
-    }
-    if (moved <= solver->tolerance)
+    if (n == QUIET)
+      moved =
+          newton_round(solver, &at, base, share, v, current, &solver->quiet_rows[0][0], QUIET, 12);
+    else if (n == OUTPUT)
+      moved = newton_round(solver, &at, base, share, v, current, &solver->output_rows[0][0], OUTPUT,
+                           12);
+    else
+      moved = newton_round(solver, &at, base, share, v, current, &solver->all_rows[0][0], ALL, 16);
+    const unsigned needed = unknowns_at(&solver->lanes, v);
+    if (needed <= n && moved <= solver->tolerance) {
+      for (unsigned c = n; c < RB_CURRENTS; c++)
+        current[c] = 0;
       return true;
+    }
+    n = needed > n ? needed : n;
   }
   return false;
 }
@@ -272,9 +279,12 @@ void rb_solver_adopt(rb_solver *solver)
 {
   for (unsigned p = 0; p < RB_PORTS; p++)
     for (unsigned c = 0; c < 16; c++) {
-      solver->all_rows[p][c] = solver->step.port_by_current[p][c];
-      if (c < 12)
-        solver->quiet_rows[p][c] = c < QUIET ? solver->step.port_by_current[p][c] : 0;
+      const double k = solver->step.port_by_current[p][c];
+      solver->all_rows[p][c] = k;
+      if (c < 12) {
+        solver->quiet_rows[p][c] = c < QUIET ? k : 0;
+        solver->output_rows[p][c] = c < OUTPUT ? k : 0;
+      }
     }
 }
 

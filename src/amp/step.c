@@ -144,7 +144,10 @@ static unsigned port_of_current(unsigned current)
     return rb_port_plate(current);
   if (current < RB_CURRENT_CORE)
     return RB_PORT_WORK + RB_NET_TRIODES + current - RB_CURRENT_SCREEN;
-  return current == RB_CURRENT_CORE ? RB_PORT_FLUX : RB_PORT_GRID + current - RB_CURRENT_GRID;
+  for (unsigned t = 0; t < RB_NET_TUBES; t++)
+    if (rb_current_grid(t) == current)
+      return RB_PORT_GRID + t;
+  return RB_PORT_FLUX;
 }
 
 static bool is_reactive(const rb_net_row *row)

@@ -48,17 +48,36 @@ void rb_supply_step(rb_supply *supply, const rb_amp_setup *setup, double warm, d
   supply->b2_v += step_s / part->c3 * (tube_a - b2_a) / (1 + step_s / part->c3 * slope);
 }
 
+/// Means over a fifth of a second: whole periods of 50, 55 and 60 Hz mains.
+static rb_supply mean_supply(rb_supply *supply, const rb_amp_setup *setup, double b_plus_a,
+                             double b2_a)
+{
+  const double step_s = 1 / 24000.0;
+  const unsigned n = 24000 / 5;
+  rb_supply mean = {.raw_v = 0};
+  for (unsigned i = 0; i < n; i++) {
+    rb_supply_step(supply, setup, 1, step_s, b_plus_a, b2_a);
+    mean.b_plus_v += supply->b_plus_v / n;
+    mean.b2_v += supply->b2_v / n;
+    mean.grid_v += supply->grid_v / n;
+  }
+  return mean;
+}
+
 void rb_supply_rest(rb_supply *supply, const rb_amp_setup *setup, double b_plus_a, double b2_a,
                     double mean_v[2])
 {
-  const double step_s = 1 / 24000.0;
-  const unsigned n_settle = 24000 * 5, n_mean = 24000 / 5;
-  mean_v[0] = mean_v[1] = 0;
-  for (unsigned i = 0; i < n_settle + n_mean; i++) {
-    rb_supply_step(supply, setup, 1, step_s, b_plus_a, b2_a);
-    if (i >= n_settle) {
-      mean_v[0] += supply->b_plus_v / n_mean;
-      mean_v[1] += supply->b2_v / n_mean;
-    }
+  // The filter tube's grid takes seconds by itself: it is moved to where its exponential leads.
+  const rb_amp_parts *part = &setup->parts[RB_LEFT];
+  const double left = exp(-0.2 / (part->filter_grid * part->filter_grid_capacitance));
+  for (unsigned round = 0; round < 20; round++) {
+    const rb_supply one = mean_supply(supply, setup, b_plus_a, b2_a);
+    const rb_supply two = mean_supply(supply, setup, b_plus_a, b2_a);
+    const double move_v = (two.grid_v - one.grid_v) * left / (1 - left);
+    supply->grid_v += move_v;
+    mean_v[0] = two.b_plus_v;
+    mean_v[1] = two.b2_v + move_v;
+    if (fabs(two.b_plus_v - one.b_plus_v) + fabs(two.b2_v - one.b2_v) + fabs(move_v) < 2e-3)
+      break;
   }
 }

@@ -156,7 +156,7 @@ void rb_unrest_tick(rb_amp *amp, unsigned index, rb_tick *tick)
   const double heater_v = heater_vpeak * sin(2 * RB_PI * channel->supply.mains_cycle);
   for (unsigned t = 0; t < RB_NET_TUBES; t++) {
     const rb_section_truth *section = rb_section_of(&amp->setup, index, t);
-    tick->extra_a[RB_CURRENT_GRID + t] -= section->gas_a * gas_share;
+    tick->extra_a[rb_current_grid(t)] -= section->gas_a * gas_share;
     channel->unrest[t].loose_factor = 1;
     if (amp->setup.silent)
       continue;

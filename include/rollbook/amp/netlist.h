@@ -74,7 +74,7 @@ enum {
   RB_CURRENT_PLATE = 0, ///< Six plates.
   RB_CURRENT_SCREEN = 6,
   RB_CURRENT_CORE = 8,
-  RB_CURRENT_GRID = 9, ///< Six grids: zero but in overload.
+  RB_CURRENT_GRID = 9, ///< Grids: of the two pentodes, then of the triodes; zero but in overload.
   RB_CURRENTS = 15,
 };
 
@@ -82,6 +82,12 @@ enum {
 static inline unsigned rb_port_plate(unsigned tube)
 {
   return tube < RB_NET_TRIODES ? RB_PORT_WORK + tube : RB_PORT_PLATE5 + tube - RB_NET_TRIODES;
+}
+
+/// Number of a tube's grid current.
+static inline unsigned rb_current_grid(unsigned tube)
+{
+  return RB_CURRENT_GRID + (tube + RB_NET_PENTODES) % RB_NET_TUBES;
 }
 
 /// Sizes of the step's matrices, padded to whole vectors.

@@ -39,9 +39,10 @@ typedef struct rb_solver {
   rb_step step;
   rb_lanes lanes;
   rb_amp_parts parts;
-  /// Ports by currents as rows, with a last column for Newton's residual; while no grid draws
-  /// current only nine currents are unknown.
+  /// Ports by currents as rows, with a last column for Newton's residual, for three states: no grid
+  /// draws current (9 unknown currents), only output grids do (11), any grid may (15).
   _Alignas(64) double quiet_rows[RB_PORTS][12];
+  double output_rows[RB_PORTS][12];
   double all_rows[RB_PORTS][16];
   _Alignas(64) double slow[RB_STEP_ROWS]; ///< Sum of all slow causes, set by rb_solver_slow.
   double history[RB_STEP_STATES];         ///<
