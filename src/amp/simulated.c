@@ -216,7 +216,10 @@ static void start_tick(rb_amp *amp, unsigned index, size_t tick_number)
   const double *other_a = amp->drawn_a[!amp->parity][!index][other_tick];
   double slow[RB_STEP_SLOW] = {still_supply_v[0], still_supply_v[1], channel->bias_v[0],
                                channel->bias_v[1]};
-  if (!amp->setup.still_supply) {
+  if (amp->setup.still_supply) {
+    const double cycle = channel->supply.mains_cycle + amp->setup.mains_hz * amp->tick_s;
+    channel->supply.mains_cycle = cycle - floor(cycle); // the heaters go on
+  } else {
     const double warm =
         rb_warm_emission(&amp->setup.tubes[RB_AMP_FILTER].section[0], true, amp->age_s);
     rb_supply_step(&channel->supply, &amp->setup, warm, amp->tick_s, channel->own_a[0] + other_a[0],

@@ -52,8 +52,8 @@ void rb_supply_step(rb_supply *supply, const rb_amp_setup *setup, double warm, d
 static rb_supply mean_supply(rb_supply *supply, const rb_amp_setup *setup, double b_plus_a,
                              double b2_a)
 {
-  const double step_s = 1 / 24000.0;
-  const unsigned n = 24000 / 5;
+  const double step_s = 1 / 48000.0;
+  const unsigned n = 48000 / 5;
   rb_supply mean = {.raw_v = 0};
   for (unsigned i = 0; i < n; i++) {
     rb_supply_step(supply, setup, 1, step_s, b_plus_a, b2_a);
@@ -77,7 +77,9 @@ void rb_supply_rest(rb_supply *supply, const rb_amp_setup *setup, double b_plus_
     supply->grid_v += move_v;
     mean_v[0] = two.b_plus_v;
     mean_v[1] = two.b2_v + move_v;
-    if (fabs(two.b_plus_v - one.b_plus_v) + fabs(two.b2_v - one.b2_v) + fabs(move_v) < 2e-3)
+    const double moved_v =
+        fabs(two.b_plus_v - one.b_plus_v) + fabs(two.b2_v - one.b2_v) + fabs(move_v);
+    if (round >= 3 && moved_v < 1e-3) // choke and B+ swing for a second
       break;
   }
 }

@@ -159,6 +159,32 @@ def upper_corner_of_the_moving_model(gain, corner_hz):
           f"{below / gain:.4f} and {above / gain:.4f} around 0.7071")
 
 
+def compare_supply(b_plus_a, b2_a, settings):
+    words = ["supply_spice", b_plus_a, b2_a, *settings]
+    with tempfile.TemporaryDirectory(prefix="rollbook-spice-") as folder:
+        circuit = Path(folder) / "circuit"
+        circuit.write_text(tool(*words).decode() + """.options method=gear reltol=1e-5
+.control
+tran 20u 7 0 20u uic
+meas tran mean_1 avg v(bplus) from=6.6 to=7
+meas tran mean_2 avg v(b2) from=6.6 to=7
+meas tran pp_1 pp v(bplus) from=6.6 to=7
+meas tran pp_2 pp v(b2) from=6.6 to=7
+.endc
+.end
+""")
+        done = subprocess.run(["ngspice", "-b", str(circuit)], capture_output=True, text=True)
+    values = {line.split()[0]: float(line.split()[2]) for line in done.stdout.splitlines()
+              if len(line.split()) >= 3 and line.split()[1] == "="}
+    own = {line.split()[0]: float(line.split()[1])
+           for line in tool("supply", *words[1:]).decode().splitlines()}
+    for key, measured, within in (("b_plus", "mean_1", 1e-3), ("b2", "mean_2", 1e-3),
+                                  ("ripple_b_plus", "pp_1", 0.03), ("ripple_b2", "pp_2", 0.03)):
+        off = own[key] / values[measured] - 1
+        check(abs(off) < within, f"supply {b_plus_a} A {settings}: {key} {values[measured]:.5g} V "
+              f"off by {off:.1e}")
+
+
 def main():
     if not shutil.which("ngspice"):
         print("ngspice is not installed")
@@ -175,6 +201,9 @@ def main():
     compare_impedance("balanced", [])
     compare_impedance("unequal", unequal)
     upper_corner_of_the_moving_model(gain, corners["high"])
+    compare_supply(0.18, 0.0155, [])
+    compare_supply(0.18, 0.0155, ["c1=20e-6"])
+    compare_supply(0.35, 0.018, [])
     slow = [96000, 192000, 384000]
     compare_tone("1 W", unequal, 0.106, slow)
     compare_tone("10 W", unequal, 0.335, slow)

@@ -137,6 +137,47 @@ static int print_spice(const rb_amp_setup *setup)
   return 0;
 }
 
+static int print_supply_spice(const rb_amp_setup *setup, double b_plus_a, double b2_a)
+{
+  const rb_amp_parts *part = &setup->parts[RB_LEFT];
+  const rb_tube_law *law = &setup->tubes[RB_AMP_FILTER].type->law;
+  printf("supply\nVwave wave 0 SIN(0 %.17g %.17g)\n", part->mains_vrms * sqrt(2), setup->mains_hz);
+  printf("Brect 0 raw I=max(abs(v(wave))-v(raw),0)/%.17g\n", part->rectifier_resistance);
+  printf("C1 raw 0 %.17g ic=425\nLc raw lc %.17g ic=%.17g\nRc lc bplus %.17g\n", part->c1,
+         part->choke, b_plus_a, part->choke_dcr);
+  printf("C2 bplus 0 %.17g ic=415\nI2 bplus 0 %.17g\n", part->c2, b_plus_a);
+  printf("Bg 0 grid I=(%.17g*v(raw)-v(grid))/%.17g\nCg grid 0 %.17g ic=370\n", part->filter_ratio,
+         part->filter_grid, part->filter_grid_capacitance);
+  printf("Bw w 0 V=max(v(raw)-v(b2),1e-3)\nBu u 0 V=%.17g*(%.17g+(v(grid)-v(b2))/v(w))\n", law->kp,
+         1 / law->mu);
+  printf("Bp p 0 V=2*pow(v(w)/%.17g*(max(v(u),0)+ln(1+exp(-abs(v(u))))),%.17g)\n", law->kp,
+         law->exponent);
+  printf("Ba a 0 V=atan(v(w)/%.17g)\n", law->knee_v);
+  printf("Bt raw b2 I=v(p)*(v(a)*(1+v(w)/%.17g)/%.17g+(1+%.17g*(1-%.17g*v(a)))/%.17g)\n",
+         law->early_v, law->kg, law->screen_rise, 2 / RB_PI, law->kg2);
+  printf("C3 b2 0 %.17g ic=373\nI3 b2 0 %.17g\n", part->c3, b2_a);
+  return 0;
+}
+
+static int print_supply(const rb_amp_setup *setup, double b_plus_a, double b2_a)
+{
+  rb_supply supply = {
+      .raw_v = 425, .choke_a = b_plus_a, .b_plus_v = 415, .grid_v = 370, .b2_v = 373};
+  double mean_v[2], low[2] = {INFINITY, INFINITY}, high[2] = {0, 0};
+  rb_supply_rest(&supply, setup, b_plus_a, b2_a, mean_v);
+  for (int i = 0; i < 24000; i++) {
+    rb_supply_step(&supply, setup, 1, 1 / 48000.0, b_plus_a, b2_a);
+    const double now[2] = {supply.b_plus_v, supply.b2_v};
+    for (int k = 0; k < 2; k++) {
+      low[k] = fmin(low[k], now[k]);
+      high[k] = fmax(high[k], now[k]);
+    }
+  }
+  printf("b_plus %.15g\nb2 %.15g\nripple_b_plus %.15g\nripple_b2 %.15g\n", mean_v[0], mean_v[1],
+         high[0] - low[0], high[1] - low[1]);
+  return 0;
+}
+
 static int print_truth(const rb_amp *amp)
 {
   const rb_amp_truth truth = rb_amp_truth_of(amp, RB_LEFT);
@@ -169,7 +210,14 @@ int main(int n_words, char **words)
   if (n_words < 2)
     return failed("say what to do");
   const char *what = words[1];
-  const int n_numbers = strcmp(what, "run") == 0 ? 4 : strcmp(what, "response") == 0 ? 1 : 0;
+  static const struct {
+    const char *what;
+    int n_numbers;
+  } numbers[] = {{"run", 4}, {"response", 1}, {"supply", 2}, {"supply_spice", 2}};
+  int n_numbers = 0;
+  for (size_t i = 0; i < RB_LEN(numbers); i++)
+    if (strcmp(what, numbers[i].what) == 0)
+      n_numbers = numbers[i].n_numbers;
   double number[4] = {96000};
   rb_err err = {.message = "wrong setting"};
   for (int i = 0; i < n_numbers; i++)
@@ -180,6 +228,9 @@ int main(int n_words, char **words)
       return failed(err.message);
   if (strcmp(what, "spice") == 0)
     return print_spice(&setup);
+  if (n_numbers == 2)
+    return strcmp(what, "supply") == 0 ? print_supply(&setup, number[0], number[1])
+                                       : print_supply_spice(&setup, number[0], number[1]);
   rb_arena *arena = rb_arena_new(0);
   rb_amp *amp;
   int code;
