@@ -268,12 +268,13 @@ static void say_audible(const rb_comparison *comparison, in_short *out)
         plausible, rb_label_words(first->quantity.key).text, place_words(first->quantity.channel));
   } else if (unlikely == comparison->n_changed)
     rb_text_add(&text, "By published thresholds none of the changes is likely to be heard.");
+  else if (!unlikely)
+    rb_text_add(&text, "No usable threshold of hearing is published for any of these changes.");
   else
     rb_text_printf(&text,
-                   "By published thresholds %zu of the changes are unlikely to be heard; for the "
-                   "other %zu no usable "
-                   "threshold is published.",
-                   unlikely, comparison->n_changed - unlikely);
+                   "By published thresholds %zu of the changes %s unlikely to be heard; for the "
+                   "other %zu no usable threshold is published.",
+                   unlikely, unlikely == 1 ? "is" : "are", comparison->n_changed - unlikely);
   say(out, &text);
 }
 
