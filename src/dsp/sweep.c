@@ -4,6 +4,7 @@
 #include "rollbook/base/error.h"
 #include "rollbook/base/units.h"
 #include "rollbook/dsp/fft.h"
+#include "rollbook/dsp/zoom.h"
 
 #include <math.h>
 #include <string.h>
@@ -47,16 +48,19 @@ static double fade(const rb_sweep *sweep, double t)
 
 void rb_sweep_samples(const rb_sweep *sweep, double clock_offset, double *samples, size_t n)
 {
+  enum { RESTART = 256 }; // growing by a factor loses digits slowly
   const double step_s = (1 + clock_offset) / sweep->rate_hz;
-  const double cycles = sweep->first_hz * sweep->growth_s;
+  const double factor = exp(step_s / sweep->growth_s);
+  double turns = 0;
   for (size_t k = 0; k < n; k++) {
     const double t = (double)k * step_s;
     if (t >= sweep->duration_s) {
       samples[k] = 0;
       continue;
     }
+    turns = k % RESTART == 0 ? sweep->first_hz * sweep->growth_s * exp(t / sweep->growth_s)
+                             : turns * factor;
     // Whole turns are dropped before the sine, which would lose digits on large arguments.
-    const double turns = cycles * exp(t / sweep->growth_s);
     samples[k] = fade(sweep, t) * sin(2 * RB_PI * (turns - floor(turns)));
   }
 }
@@ -66,8 +70,7 @@ double rb_sweep_lag_s(const rb_sweep *sweep, unsigned order)
   return sweep->growth_s * log((double)order);
 }
 
-// ---- taking the sweep out
-// ------------------------------------------------------------------------
+// ---- taking the sweep out -----------------------------------------------------------------------
 
 /// Edges of the band in which the deconvolution is believed: raised cosines outside it keep the
 /// impulse response short where the sweep holds no energy.
@@ -101,11 +104,11 @@ static void divide_by_played(const rb_sweep *sweep, const double complex *captur
   }
 }
 
-/// capture times the closed form of the inverse spectrum, 2√(f/L)·e^(−j2πfL(1 − ln(f/f1)) + jπ/4)
+/// Times the closed form of the inverse spectrum, 2√(f/L)·e^(−j2πfL(1 − ln(f/f1)) + jπ/4)
 /// (Novak, Lotton & Simon 2015), which goes on above last_hz, where only harmonics are. A
 /// recorder's offset makes it the inverse of a sweep of f1·(1+δ) and L/(1+δ).
-static void multiply_by_inverse(const rb_sweep *sweep, double clock_offset,
-                                const double complex *captured, size_t n_fft, double complex *out)
+static void multiply_by_inverse(const rb_sweep *sweep, double clock_offset, size_t n_fft,
+                                double complex *spectrum)
 {
   const double first_hz = sweep->first_hz * (1 + clock_offset);
   const double growth_s = sweep->growth_s / (1 + clock_offset);
@@ -118,47 +121,29 @@ static void multiply_by_inverse(const rb_sweep *sweep, double clock_offset,
     const double freq_hz = (double)k * sweep->rate_hz / (double)n_fft;
     const double gain = edge_gain(&e, freq_hz);
     if (gain <= 0) {
-      out[k] = 0;
+      spectrum[k] = 0;
       continue;
     }
     const double turns = freq_hz * growth_s * (1 - log(freq_hz / first_hz)) - 0.125;
     const double angle_rad = -2 * RB_PI * (turns - floor(turns));
     const double size = gain * 2 * sqrt(freq_hz / growth_s) / sweep->rate_hz;
-    out[k] = captured[k] * CMPLX(size * cos(angle_rad), size * sin(angle_rad));
+    spectrum[k] *= CMPLX(size * cos(angle_rad), size * sin(angle_rad));
   }
 }
 
-typedef struct workspace {
-  rb_fft *fft;
-  double *samples;                            // n_fft
-  double complex *captured, *played, *result; // n_fft/2 + 1
-} workspace;
-
-/// The object's transform must be freed whatever this returns.
-static rb_status workspace_new(size_t n_fft, rb_arena *arena, workspace *w)
+/// capture ÷ sweep, and both spectra kept for the harmonics.
+static void deconvolve(const rb_sweep *sweep, double clock_offset, const double *capture, size_t n,
+                       rb_fft *fft, double complex *result, rb_impulse *impulse)
 {
-  *w = (workspace){.samples = rb_arena_doubles(arena, n_fft),
-                   .captured = rb_arena_alloc(arena, n_fft / 2 + 1, sizeof(double complex)),
-                   .played = rb_arena_alloc(arena, n_fft / 2 + 1, sizeof(double complex)),
-                   .result = rb_arena_alloc(arena, n_fft / 2 + 1, sizeof(double complex)),
-                   .fft = rb_fft_new(n_fft)};
-  const int complete = w->samples != NULL && w->captured != NULL && w->played != NULL &&
-                       w->result != NULL && w->fft != NULL;
-  return complete ? RB_OK : RB_NO_MEM;
-}
-
-static void deconvolve_both(const rb_sweep *sweep, double clock_offset, const double *capture,
-                            size_t n, size_t n_fft, workspace *w, double *linear, double *harmonic)
-{
-  memcpy(w->samples, capture, n * sizeof *capture);
-  memset(w->samples + n, 0, (n_fft - n) * sizeof *capture);
-  rb_fft_forward(w->fft, w->samples, w->captured);
-  rb_sweep_samples(sweep, clock_offset, w->samples, n_fft);
-  rb_fft_forward(w->fft, w->samples, w->played);
-  divide_by_played(sweep, w->captured, w->played, n_fft, w->result);
-  rb_fft_inverse(w->fft, w->result, linear);
-  multiply_by_inverse(sweep, clock_offset, w->captured, n_fft, w->result);
-  rb_fft_inverse(w->fft, w->result, harmonic);
+  double *samples = impulse->linear; // first of all a place for what is transformed
+  const size_t n_fft = impulse->n;
+  memcpy(samples, capture, n * sizeof *capture);
+  memset(samples + n, 0, (n_fft - n) * sizeof *capture);
+  rb_fft_forward(fft, samples, impulse->captured);
+  rb_sweep_samples(sweep, clock_offset, samples, n_fft);
+  rb_fft_forward(fft, samples, impulse->played);
+  divide_by_played(sweep, impulse->captured, impulse->played, n_fft, result);
+  rb_fft_inverse(fft, result, impulse->linear);
 }
 
 rb_status rb_sweep_deconvolve(const rb_sweep *sweep, const double *capture, size_t n,
@@ -167,28 +152,26 @@ rb_status rb_sweep_deconvolve(const rb_sweep *sweep, const double *capture, size
   if (n < sweep->n_samples || !(fabs(clock_offset) < 0.01))
     return RB_BAD_ARG;
   const size_t n_fft = rb_fft_good_size(n);
-  double *linear = rb_arena_doubles(arena, n_fft);
-  double *harmonic = rb_arena_doubles(arena, n_fft);
-  const rb_arena_mark scratch = rb_arena_save(arena);
-  workspace w = {0};
-  rb_status status = linear != NULL && harmonic != NULL ? RB_OK : RB_NO_MEM;
-  if (status == RB_OK)
-    status = workspace_new(n_fft, arena, &w);
-  if (status == RB_OK)
-    deconvolve_both(sweep, clock_offset, capture, n, n_fft, &w, linear, harmonic);
-  rb_fft_free(w.fft);
-  rb_arena_rewind(arena, scratch);
-  RB_TRY(status);
   const double tail_s = (double)n / sweep->rate_hz - sweep->duration_s;
   const double noise_s = fmin(2 * LONGEST_AFTER_S, tail_s);
   *impulse = (rb_impulse){.sweep = *sweep,
                           .clock_offset = clock_offset,
-                          .linear = linear,
-                          .harmonic = harmonic,
+                          .linear = rb_arena_doubles(arena, n_fft),
+                          .captured = rb_arena_alloc(arena, n_fft / 2 + 1, sizeof(double complex)),
+                          .played = rb_arena_alloc(arena, n_fft / 2 + 1, sizeof(double complex)),
                           .n = n_fft,
                           .tail_s = tail_s,
                           .quiet_s = {0.35 * noise_s, 0.95 * noise_s}};
-  return RB_OK;
+  const rb_arena_mark scratch = rb_arena_save(arena);
+  double complex *result = rb_arena_alloc(arena, n_fft / 2 + 1, sizeof *result);
+  rb_fft *fft = rb_fft_new(n_fft);
+  const int complete = impulse->linear != NULL && impulse->captured != NULL &&
+                       impulse->played != NULL && result != NULL && fft != NULL;
+  if (complete)
+    deconvolve(sweep, clock_offset, capture, n, fft, result, impulse);
+  rb_fft_free(fft);
+  rb_arena_rewind(arena, scratch);
+  return complete ? RB_OK : RB_NO_MEM;
 }
 
 /// Sample at `index`, negative times being at the end.
@@ -275,50 +258,6 @@ static rb_status cut(const double *samples, size_t n, double rate_hz, double ori
   return RB_OK;
 }
 
-enum { LANES = 8 };
-
-/// Fourier sums of the piece at LANES frequencies at once, by turning phasors step by step.
-static void transform_lanes(const piece *p, double rate_hz, const double *freq_hz,
-                            double complex *out)
-{
-  double real[LANES] = {0}, imaginary[LANES] = {0};
-  double c[LANES], s[LANES], step_c[LANES], step_s[LANES];
-  for (int lane = 0; lane < LANES; lane++) {
-    const double start_rad = -2 * RB_PI * freq_hz[lane] * p->first_s;
-    const double step_rad = -2 * RB_PI * freq_hz[lane] / rate_hz;
-    c[lane] = cos(start_rad);
-    s[lane] = sin(start_rad);
-    step_c[lane] = cos(step_rad);
-    step_s[lane] = sin(step_rad);
-  }
-  for (size_t i = 0; i < p->n; i++) {
-    const double x = p->samples[i];
-    for (int lane = 0; lane < LANES; lane++) {
-      real[lane] += x * c[lane];
-      imaginary[lane] += x * s[lane];
-      const double turned = c[lane] * step_c[lane] - s[lane] * step_s[lane];
-      s[lane] = c[lane] * step_s[lane] + s[lane] * step_c[lane];
-      c[lane] = turned;
-    }
-  }
-  for (int lane = 0; lane < LANES; lane++)
-    out[lane] = CMPLX(real[lane], imaginary[lane]);
-}
-
-static void transform(const piece *p, double rate_hz, const double *freq_hz, size_t n_freq,
-                      double complex *out)
-{
-  for (size_t at = 0; at < n_freq; at += LANES) {
-    double lane_hz[LANES];
-    double complex lane_out[LANES];
-    for (size_t lane = 0; lane < LANES; lane++)
-      lane_hz[lane] = freq_hz[at + lane < n_freq ? at + lane : n_freq - 1];
-    transform_lanes(p, rate_hz, lane_hz, lane_out);
-    for (size_t lane = 0; lane < LANES && at + lane < n_freq; lane++)
-      out[at + lane] = lane_out[lane];
-  }
-}
-
 /// Cumulated power of a stretch after the linear response, where only noise is left.
 typedef struct noise_floor {
   double *cumulated; // Σ |X|² over bins 0 … k−1, divided by the window's energy
@@ -376,7 +315,7 @@ static rb_status respond(const rb_impulse *impulse, unsigned order, double delay
   piece p;
   RB_TRY(cut(order == 1 ? impulse->linear : impulse->harmonic, impulse->n, sweep->rate_hz,
              delay_s - lag_s, &s, arena, &p));
-  transform(&p, sweep->rate_hz, freq_hz, n_freq, response);
+  RB_TRY(rb_zoom(p.samples, p.n, sweep->rate_hz, p.first_s, freq_hz, n_freq, arena, response));
   const double lowest_hz = order * sweep->first_hz;
   const double highest_hz = fmin(order * sweep->last_hz, sweep->rate_hz / 2);
   for (size_t i = 0; i < n_freq; i++)
@@ -405,38 +344,40 @@ static void keep_linear(const rb_impulse *impulse, double delay_s, double *sampl
         sample_at(impulse->linear, impulse->n, i) * taper(&s, (double)i / rate_hz - delay_s);
 }
 
-static void subtract_linear(const rb_impulse *impulse, double delay_s, workspace *w)
+/// Times the closed inverse goes what is left of the capture without its linear response.
+static void invert_rest(const rb_impulse *impulse, double delay_s, rb_fft *fft, double *samples,
+                        double complex *result)
 {
   const size_t n = impulse->n;
-  keep_linear(impulse, delay_s, w->samples);
-  rb_fft_forward(w->fft, w->samples, w->captured);
-  rb_sweep_samples(&impulse->sweep, impulse->clock_offset, w->samples, n);
-  rb_fft_forward(w->fft, w->samples, w->played);
+  keep_linear(impulse, delay_s, samples);
+  rb_fft_forward(fft, samples, result);
   for (size_t k = 0; k <= n / 2; k++)
-    w->captured[k] *= w->played[k];
-  multiply_by_inverse(&impulse->sweep, impulse->clock_offset, w->captured, n, w->result);
-  rb_fft_inverse(w->fft, w->result, w->samples);
-  for (size_t i = 0; i < n; i++)
-    impulse->harmonic[i] -= w->samples[i];
+    result[k] = impulse->captured[k] - result[k] * impulse->played[k];
+  multiply_by_inverse(&impulse->sweep, impulse->clock_offset, n, result);
+  rb_fft_inverse(fft, result, samples);
 }
 
-rb_status rb_impulse_remove_linear(rb_impulse *impulse, double delay_s, rb_arena *arena)
+rb_status rb_impulse_harmonics(rb_impulse *impulse, double delay_s, rb_arena *arena)
 {
+  double *harmonic = rb_arena_doubles(arena, impulse->n);
   const rb_arena_mark scratch = rb_arena_save(arena);
-  workspace w;
-  const rb_status status = workspace_new(impulse->n, arena, &w);
-  if (status == RB_OK)
-    subtract_linear(impulse, delay_s, &w);
-  rb_fft_free(w.fft);
+  double complex *result = rb_arena_alloc(arena, impulse->n / 2 + 1, sizeof *result);
+  rb_fft *fft = rb_fft_new(impulse->n);
+  const int complete = harmonic != NULL && result != NULL && fft != NULL;
+  if (complete)
+    invert_rest(impulse, delay_s, fft, harmonic, result);
+  rb_fft_free(fft);
   rb_arena_rewind(arena, scratch);
-  return status;
+  impulse->harmonic = complete ? harmonic : NULL;
+  return complete ? RB_OK : RB_NO_MEM;
 }
 
 rb_status rb_impulse_response(const rb_impulse *impulse, unsigned order, double delay_s,
                               const double *freq_hz, size_t n_freq, rb_arena *arena,
                               double complex *response, double *noise_rms)
 {
-  if (order < 1 || order > RB_SWEEP_MAX_ORDER || n_freq == 0)
+  if (order < 1 || order > RB_SWEEP_MAX_ORDER || n_freq == 0 ||
+      (order > 1 && impulse->harmonic == NULL))
     return RB_BAD_ARG;
   const rb_arena_mark scratch = rb_arena_save(arena);
   const rb_status status =

@@ -80,7 +80,7 @@ rb_status swept_take(const swept_layout *layout, unsigned channel, bool framed, 
   taken->impulse.tail_s = fmin(taken->impulse.tail_s - taken->delay_s, layout->tail_s);
   if (taken->other_s > taken->began_s) // the other channel's sweep answers after that
     taken->impulse.tail_s = fmin(taken->impulse.tail_s, 0.6 * (taken->other_s - taken->began_s));
-  if (rb_impulse_remove_linear(&taken->impulse, taken->delay_s, arena) != RB_OK)
+  if (rb_impulse_harmonics(&taken->impulse, taken->delay_s, arena) != RB_OK)
     return rb_fail(err, RB_NO_MEM, "Out of memory for a sweep.");
   return RB_OK;
 }

@@ -30,7 +30,7 @@ static int analyse(const rb_sweep *sweep, const double *capture, size_t n, rb_ar
   if (rb_sweep_deconvolve(sweep, capture, n, 0, arena, &impulse) != RB_OK)
     return 1;
   const double delay_s = rb_impulse_delay_s(&impulse, -0.002, 0.05, NULL);
-  if (rb_impulse_remove_linear(&impulse, delay_s, arena) != RB_OK)
+  if (rb_impulse_harmonics(&impulse, delay_s, arena) != RB_OK)
     return 1;
   for (unsigned order = RB_SWEEP_MAX_ORDER; order >= 1; order--)
     if (rb_impulse_response(&impulse, order, delay_s, freq_hz, points, arena, response, noise) !=

@@ -257,6 +257,7 @@ static void a_polynomials_harmonics_are_those_of_the_identities(void **state)
     x[k] *= A[1] + x[k] * (A[2] + x[k] * (A[3] + x[k] * (A[4] + x[k] * A[5])));
   rb_impulse impulse;
   assert_int_equal(rb_sweep_deconvolve(&sweep, x, n, 0, arena, &impulse), RB_OK);
+  assert_int_equal(rb_impulse_harmonics(&impulse, 0, arena), RB_OK);
   for (unsigned order = 1; order <= 5; order++) {
     const size_t points = rb_log_grid(100 * order, 15000 * order, 6, freq_hz);
     assert_int_equal(
@@ -309,7 +310,7 @@ static void small_harmonics_behind_a_filter_hold_down_to_minus_90_db(void **stat
   rb_impulse impulse;
   assert_int_equal(rb_sweep_deconvolve(&sweep, x, n, 0, arena, &impulse), RB_OK);
   const double delay_s = (double)d.delay_samples / rate_hz;
-  assert_int_equal(rb_impulse_remove_linear(&impulse, delay_s, arena), RB_OK);
+  assert_int_equal(rb_impulse_harmonics(&impulse, delay_s, arena), RB_OK);
   double worst[6] = {0};
   for (unsigned order = 2; order <= 5; order++) {
     const size_t points = rb_log_grid(20 * order, 20000, 24, freq_hz);
@@ -350,6 +351,7 @@ static void the_stated_noise_is_the_spread_over_runs(void **state)
       x[k] += 1e-3 * rb_random_normal(&random);
     rb_impulse impulse;
     assert_int_equal(rb_sweep_deconvolve(&sweep, x, n, 0, arena, &impulse), RB_OK);
+    assert_int_equal(rb_impulse_harmonics(&impulse, 0, arena), RB_OK);
     for (unsigned order = 1; order <= 2; order++) {
       assert_int_equal(
           rb_impulse_response(&impulse, order, 0, AT_HZ, POINTS, arena, response, noise), RB_OK);
@@ -366,7 +368,9 @@ static void the_stated_noise_is_the_spread_over_runs(void **state)
       spread[order][i] -= pow(cabs(mean[order][i]), 2);
       print_message("order %d, %g Hz: stated/spread %.3f\n", order + 1, AT_HZ[i],
                     sqrt(stated[order][i] / spread[order][i]));
-      assert_near(sqrt(stated[order][i] / spread[order][i]), 1, 0.35);
+      // Some of the second harmonic's noise goes with the linear response: stated on the safe side.
+      const double ratio = sqrt(stated[order][i] / spread[order][i]);
+      assert_near(ratio, order == 0 ? 1 : 1.2, 0.35);
     }
   assert_near(rb_response_noise_db(2, 2e-3 * sqrt(2)), 20 / log(10) * 1e-3, 1e-12);
   rb_arena_free(arena);

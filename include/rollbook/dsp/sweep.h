@@ -17,7 +17,7 @@
 /// "Synchronized Swept-Sine: Theory, Application and Implementation", J. Audio Eng. Soc. 63(10),
 /// 786–798, 2015; after A. Farina, AES 108th Convention, preprint 5093, 2000).
 
-// unitless: capture, clock_offset, linear, harmonic, response
+// unitless: capture, captured, played, clock_offset, linear, harmonic, response
 
 enum { RB_SWEEP_MAX_ORDER = 5 };
 
@@ -52,9 +52,11 @@ double rb_sweep_lag_s(const rb_sweep *sweep, unsigned order);
 typedef struct rb_impulse {
   rb_sweep sweep;
   double clock_offset;
-  const double *linear;   ///< Divided by the spectrum of the samples played: exact for H1.
-  double *harmonic;       ///< Divided by the closed form of the spectrum: for the harmonics.
-  size_t n;               ///< Samples of each; time 0 at index 0, negative times at the end.
+  double *linear;   ///< Divided by the spectrum of the samples played: exact for H1.
+  double *harmonic; ///< Times the closed form of the inverse spectrum, the linear response
+                    ///< taken out; NULL until rb_impulse_harmonics().
+  double complex *captured, *played; ///< Spectra, n/2 + 1.
+  size_t n;          ///< Samples of the responses; time 0 at index 0, negative times at the end.
   double tail_s;     ///< Time after the linear response that holds nothing else: what was captured
                      ///< after the sweep's end; the caller may lower it.
   double quiet_s[2]; ///< From when to when no response lies: noise is measured there. In the tail;
@@ -62,9 +64,9 @@ typedef struct rb_impulse {
 } rb_impulse;
 
 /// Takes the sweep out of `n` captured samples, whose first one is the first one played; record at
-/// least 0.5 s after its end. `clock_offset` is (capture sample k) = (played at k·(1+offset)/rate):
-/// positive where the recorder is slow. Both results live in `arena`.
-/// RB_BAD_ARG where the capture is shorter than the sweep; RB_NO_MEM.
+/// least 0.5 s after its end. Some 24 bytes a sample stay in `arena`. `clock_offset` is (capture
+/// sample k) = (played at k·(1+offset)/rate): positive where the recorder is slow. Both results
+/// live in `arena`. RB_BAD_ARG where the capture is shorter than the sweep; RB_NO_MEM.
 RB_NODISCARD rb_status rb_sweep_deconvolve(const rb_sweep *sweep, const double *capture, size_t n,
                                            double clock_offset, rb_arena *arena,
                                            rb_impulse *impulse);
@@ -74,11 +76,10 @@ RB_NODISCARD rb_status rb_sweep_deconvolve(const rb_sweep *sweep, const double *
 double rb_impulse_delay_s(const rb_impulse *impulse, double earliest_s, double latest_s,
                           double *peak);
 
-/// Takes the linear response at `delay_s` out of `impulse->harmonic`. What the closed form leaves of
-/// it (some −90 dB where the sweep begins) would else lie under the bass of small harmonics. Scratch
-/// from `arena` is given back. RB_NO_MEM.
-RB_NODISCARD rb_status rb_impulse_remove_linear(rb_impulse *impulse, double delay_s,
-                                                rb_arena *arena);
+/// Makes `impulse->harmonic`, in `arena`: must be called before harmonics are read. The linear
+/// response at `delay_s` is taken out first, for what the closed form leaves of it (some −90 dB
+/// where the sweep begins) would lie under the bass of small harmonics. RB_NO_MEM.
+RB_NODISCARD rb_status rb_impulse_harmonics(rb_impulse *impulse, double delay_s, rb_arena *arena);
 
 /// The response of harmonic `order` (1 … RB_SWEEP_MAX_ORDER) at *output* frequencies `freq_hz`,
 /// with its time origin at exactly delay_s − L·ln(order), so that delay_s is taken out of every
