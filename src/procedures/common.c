@@ -126,6 +126,25 @@ static const rb_reading *bench_floor(const reading_sink *sink, const char *key, 
   return NULL;
 }
 
+// A frame is a float32: what lies a rounding below the signal is not told from the rounding,
+// however long it is averaged (a tone without noise rounds the same way in each period).
+static const double rounding_ratio = 0x1p-25;
+
+static rb_estimate rounded_size(rb_estimate size)
+{
+  size.uncertainty = hypot(size.uncertainty, rounding_ratio * size.value);
+  return size;
+}
+
+// Of a share of the signal.
+static rb_estimate rounded_share(rb_estimate ratio)
+{
+  ratio.uncertainty = hypot(ratio.uncertainty, rounding_ratio);
+  if (ratio.floor > 0)
+    ratio.floor = fmax(ratio.floor, rounding_ratio);
+  return ratio;
+}
+
 // The size with its final floor; where it is not above, the bound that holds with 95 % confidence.
 static rb_estimate published(rb_estimate size, double bench_size)
 {
@@ -166,7 +185,7 @@ void add_level(reading_sink *sink, const char *key, rb_estimate rms)
   const double volts = volts_per_rms(sink);
   const char *unit = volts > 0 ? "V" : "dBFS";
   const rb_reading *floor = bench_floor(sink, key, unit);
-  rb_estimate size = volts > 0 ? times(rms, volts) : rms;
+  rb_estimate size = times(rounded_size(rms), volts > 0 ? volts : 1);
   double floor_size = floor ? floor->value : 0;
   if (floor && !(volts > 0))
     floor_size = rb_ratio_from_db(floor->value) / sqrt(2);
@@ -181,14 +200,15 @@ void add_level(reading_sink *sink, const char *key, rb_estimate rms)
 void add_pct(reading_sink *sink, const char *key, rb_estimate ratio)
 {
   const rb_reading *floor = bench_floor(sink, key, "%");
-  const rb_estimate size = published(times(ratio, 100), floor ? floor->value : 0);
+  const rb_estimate size = published(times(rounded_share(ratio), 100), floor ? floor->value : 0);
   add(sink, key, "%", &size);
 }
 
 void add_db(reading_sink *sink, const char *key, rb_estimate ratio)
 {
   const rb_reading *floor = bench_floor(sink, key, "dB");
-  const rb_estimate size = published(ratio, floor ? rb_ratio_from_db(floor->value) : 0);
+  const rb_estimate size =
+      published(rounded_share(ratio), floor ? rb_ratio_from_db(floor->value) : 0);
   const rb_estimate size_db = in_db(size, rb_db_from_ratio);
   add(sink, key, "dB", &size_db);
 }
@@ -198,7 +218,7 @@ void add_signed_pct(reading_sink *sink, const char *key, rb_estimate ratio)
   const rb_reading *floor = bench_floor(sink, key, "%");
   const double sign = ratio.value < 0 ? -1 : 1;
   ratio.value *= sign;
-  rb_estimate size = published(times(ratio, 100), floor ? fabs(floor->value) : 0);
+  rb_estimate size = published(times(rounded_share(ratio), 100), floor ? fabs(floor->value) : 0);
   if (size.resolved)
     size.value *= sign;
   add(sink, key, "%", &size);
@@ -226,7 +246,7 @@ void add_gain(reading_sink *sink, rb_estimate rms)
     over = sqrt(2) / drive_peak;
   if (over <= 0)
     return;
-  rb_estimate gain_db = in_db(times(rms, over), rb_db_from_ratio);
+  rb_estimate gain_db = in_db(times(rounded_size(rms), over), rb_db_from_ratio);
   gain_db.floor = 0;
   add(sink, "gain", unit, &gain_db);
 }

@@ -6,6 +6,7 @@
 #include "rollbook/procedures/procedure.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 /// A device between play and capture whose harmonics are known in closed form: for x = A·cos u the
@@ -183,6 +184,23 @@ static void a_reading_under_the_bench_s_own_floor_is_a_bound(void **state)
   rb_arena_free(t.arena);
 }
 
+static void a_tone_without_noise_is_read_no_finer_than_its_frames_are_rounded(void **state)
+{
+  (void)state;
+  const device nothing = {.gain = {1, 1}};
+  bench_trip t = through(&nothing, 0.3, RB_BOTH, 1000);
+  assert_int_equal(analysed(&t), RB_OK);
+  for (unsigned n = 2; n <= 10; n++) {
+    char key[8];
+    snprintf(key, sizeof key, "h%u", n);
+    assert_false(reading(&t, key, RB_LEFT)->resolved);
+    assert_near(reading(&t, key, RB_LEFT)->floor, 20 * log10(0x1p-25), 1e-6); // −150.5 dB
+    assert_at_most(reading(&t, key, RB_LEFT)->value, -140);
+  }
+  assert_near(reading(&t, "level", RB_LEFT)->value, 20 * log10(0.3), 1e-6);
+  rb_arena_free(t.arena);
+}
+
 static void the_channel_not_driven_tells_the_separation(void **state)
 {
   (void)state;
@@ -278,6 +296,7 @@ int main(void)
       cmocka_unit_test(a_calibrated_bench_reads_volts_at_the_load),
       cmocka_unit_test(a_bench_that_turns_the_wave_over_is_turned_back),
       cmocka_unit_test(a_reading_under_the_bench_s_own_floor_is_a_bound),
+      cmocka_unit_test(a_tone_without_noise_is_read_no_finer_than_its_frames_are_rounded),
       cmocka_unit_test(the_channel_not_driven_tells_the_separation),
       cmocka_unit_test(a_clipped_capture_gives_no_readings),
       cmocka_unit_test(lost_frames_give_no_readings),
