@@ -83,7 +83,7 @@ rb_status rb_guard_wait(rb_guard *guard, double duration_s, const rb_cancel *can
 margins margins_of(const rb_guard *guard)
 {
   bool paced = rb_rig_granted(guard->rig)->paced;
-  return (margins){.lead_in_s = paced ? 0.25 : 0.1, .tail_s = paced ? 0.4 : 0.25};
+  return (margins){.lead_in_s = 0.1, .tail_s = paced ? 0.4 : 0.25};
 }
 
 double highest_peak(const rb_guard *guard, unsigned channel)
