@@ -18,6 +18,22 @@ void captures_path(const rb_book *book, const char *file, char path[CAPTURES_PAT
   snprintf(path, CAPTURES_PATH_SIZE, "%s/%s", book->captures, file);
 }
 
+// Removing leftovers takes a moment and a pass must not be lost for it, so a writer waits; whoever
+// wants to be alone does not.
+static bool take_lock(int descriptor, bool alone)
+{
+  enum { TRIES = 200, PAUSE_US = 50000 };
+  for (int i = 0; i < (alone ? 1 : TRIES); i++) {
+    if (flock(descriptor, (alone ? LOCK_EX : LOCK_SH) | LOCK_NB) == 0)
+      return true;
+    if (errno != EWOULDBLOCK && errno != EINTR)
+      return false;
+    if (!alone)
+      usleep(PAUSE_US);
+  }
+  return false;
+}
+
 rb_status captures_lock(rb_book *book, bool alone, rb_err *err)
 {
   char path[CAPTURES_PATH_SIZE];
@@ -29,7 +45,7 @@ rb_status captures_lock(rb_book *book, bool alone, rb_err *err)
   if (book->captures_lock < 0)
     return rb_fail(err, RB_STORAGE, "Folder '%s' cannot be written: %s. Check its permissions.",
                    book->captures, strerror(errno));
-  if (flock(book->captures_lock, (alone ? LOCK_EX : LOCK_SH) | LOCK_NB) == 0)
+  if (take_lock(book->captures_lock, alone))
     return RB_OK;
   captures_unlock(book);
   return rb_fail(err, RB_STORAGE,

@@ -11,6 +11,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/file.h>
 #include <sys/mount.h>
 #include <sys/resource.h>
 #include <sys/stat.h>
@@ -372,6 +373,34 @@ static void a_book_that_cannot_be_made_is_told(void **state)
   assert_int_equal(rb_book_open("", RB_BOOK_CREATE, &book, &err), RB_BAD_ARG);
 }
 
+static void prune_lets_a_pass_be_written_and_a_pass_waits_for_prune(void **state)
+{
+  fixture *shelf = *state;
+  rb_book *book = shelf_open(shelf->folder);
+  int64_t sitting = new_sitting(book);
+  char path[512];
+  snprintf(path, sizeof path, "%s/captures/.lock", shelf->folder);
+  int lock = open(path, O_RDWR | O_CREAT, 0666);
+  assert_int_equal(flock(lock, LOCK_SH), 0); // as another writer holds it
+  size_t removed = 0;
+  rb_err err = {0};
+  assert_int_equal(rb_book_prune(book, &removed, &err), RB_STORAGE);
+  assert_non_null(strstr(err.message, "in use"));
+  assert_int_equal(flock(lock, LOCK_EX), 0); // as prune holds it
+  pid_t child = fork();
+  if (child == 0) {
+    pause_for(0.2);
+    flock(lock, LOCK_UN);
+    _exit(0);
+  }
+  assert_int_equal(try_pass(shelf, book, sitting, NULL), RB_OK);
+  waitpid(child, NULL, 0);
+  close(lock);
+  assert_int_equal(rb_book_prune(book, &removed, &err), RB_OK);
+  assert_int_equal(removed, 0);
+  rb_book_close(book);
+}
+
 static void two_programs_may_write_in_turn(void **state)
 {
   fixture *shelf = *state;
@@ -398,6 +427,7 @@ int main(void)
       SHELF_TEST(a_full_disk_is_told_and_loses_nothing),
       SHELF_TEST(a_read_only_book_can_be_read_and_says_why_not_more),
       SHELF_TEST(a_book_that_cannot_be_made_is_told),
+      SHELF_TEST(prune_lets_a_pass_be_written_and_a_pass_waits_for_prune),
       SHELF_TEST(two_programs_may_write_in_turn),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
