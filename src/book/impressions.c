@@ -8,11 +8,11 @@
 #include <string.h>
 
 static const row_field impression_fields[] = {
-    FIELD(INTEGER, rb_impression, lineup_id),  FIELD(INTEGER, rb_impression, against_id),
-    FIELD(TEXT, rb_impression, attribute),     FIELD(SIGN, rb_impression, score),
-    FIELD(TEXT, rb_impression, programme),     FIELD(BOOL, rb_impression, blind),
-    FIELD(BOOL, rb_impression, after_numbers), FIELD(TEXT, rb_impression, note),
-    FIELD(TEXT, rb_impression, heard_at),
+    FIELD(INTEGER, rb_impression, lineup_id), FIELD(INTEGER, rb_impression, against_id),
+    FIELD(TEXT, rb_impression, attribute),    FIELD(SIGN, rb_impression, score),
+    FIELD(TEXT, rb_impression, programme),    FIELD(TEXT, rb_impression, volume),
+    FIELD(BOOL, rb_impression, blind),        FIELD(BOOL, rb_impression, after_numbers),
+    FIELD(TEXT, rb_impression, note),         FIELD(TEXT, rb_impression, heard_at),
 };
 static const row_map impression_record = {"impression", impression_fields,
                                           RB_LEN(impression_fields)};
@@ -35,16 +35,15 @@ rb_status rb_book_mark_shown(rb_book *book, int64_t lineup_id, rb_err *err)
   return statement_run(&insert, err);
 }
 
+// What counts is the moment of writing it down: of an earlier time of hearing the book knows only
+// what it is told.
 static rb_status was_shown(rb_book *book, const rb_impression *impression, bool *shown, rb_err *err)
 {
   STATEMENT query = {0};
-  RB_TRY(statement_prepare(&query, book,
-                           "SELECT 1 FROM shown WHERE lineup_id IN (:lineup, :against) "
-                           "AND shown_at <= :at LIMIT 1",
-                           err));
+  RB_TRY(statement_prepare(
+      &query, book, "SELECT 1 FROM shown WHERE lineup_id IN (:lineup, :against) LIMIT 1", err));
   statement_bind_integer(&query, ":lineup", impression->lineup_id);
   statement_bind_integer(&query, ":against", impression->against_id);
-  statement_bind_text(&query, ":at", impression->heard_at);
   return statement_step(&query, shown, err);
 }
 

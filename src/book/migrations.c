@@ -100,7 +100,12 @@ static const char heard[] =
     " shown_at TEXT NOT NULL) STRICT;"
     "CREATE INDEX shown_of_lineup ON shown(lineup_id);";
 
-static const char *const texts[] = {stock, measured, heard};
+// How loud it was when something was heard, and where the listener sits.
+static const char loudness[] = "ALTER TABLE impression ADD COLUMN volume TEXT NOT NULL DEFAULT '';"
+                               "ALTER TABLE bench ADD COLUMN speaker_db REAL NOT NULL DEFAULT 0;"
+                               "ALTER TABLE bench ADD COLUMN listener_m REAL NOT NULL DEFAULT 0;";
+
+static const char *const texts[] = {stock, measured, heard, loudness};
 
 const char *const *book_migrations(size_t *n)
 {

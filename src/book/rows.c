@@ -19,6 +19,8 @@ static const row_field bench_fields[] = {
     FIELD(REAL, rb_bench, mains_hz),
     FIELD(REAL, rb_bench, ceiling_dbfs),
     FIELD(REAL, rb_bench, ceiling_w),
+    FIELD(REAL, rb_bench, speaker_db),
+    FIELD(REAL, rb_bench, listener_m),
     FIELD(BOOL, rb_bench, calibrated),
     FIELD_AS(REAL, rb_bench, load_vrms_per_fs[0], "load_vrms_per_fs_left"),
     FIELD_AS(REAL, rb_bench, load_vrms_per_fs[1], "load_vrms_per_fs_right"),

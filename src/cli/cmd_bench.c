@@ -64,6 +64,10 @@ static void answer_bench(rb_json *json, const rb_bench *bench)
   rb_json_number(json, "mains_hz", bench->mains_hz);
   rb_json_number(json, "ceiling_dbfs", bench->ceiling_dbfs);
   rb_json_number(json, "ceiling_w", bench->ceiling_w);
+  if (bench->speaker_db > 0)
+    rb_json_number(json, "speaker_db", bench->speaker_db);
+  if (bench->listener_m > 0)
+    rb_json_number(json, "listener_m", bench->listener_m);
   rb_json_bool(json, "calibrated", bench->calibrated);
   if (bench->calibrated) {
     rb_json_numbers(json, "load_vrms_per_fs", bench->load_vrms_per_fs, 2);
@@ -84,6 +88,13 @@ static void list_bench(rb_console *console, const rb_bench *bench)
   static const rb_listing_column columns[] = {{"setting", false}, {"value", false}};
   const char *mains =
       bench->mains_hz > 0 ? rb_cell(console, "%g Hz", bench->mains_hz) : "found by itself";
+  const char *speaker =
+      bench->speaker_db > 0
+          ? rb_cell(console, "loudspeakers of %g dB (1 m, 2.83 V)", bench->speaker_db)
+          : "loudspeaker not entered";
+  const char *listener = bench->listener_m > 0
+                             ? rb_cell(console, "%s, %g m away", speaker, bench->listener_m)
+                             : rb_cell(console, "%s, distance not entered", speaker);
   const char *rows[][2] = {
       {"rig", bench->rig},
       {"sample rate", rb_cell(console, "%g Hz", bench->rate_hz)},
@@ -97,6 +108,7 @@ static void list_bench(rb_console *console, const rb_bench *bench)
       {"mains", mains},
       {"ceiling",
        rb_cell(console, "%g W at the load, %g dBFS", bench->ceiling_w, bench->ceiling_dbfs)},
+      {"listener", listener},
   };
   rb_listing *listing = rb_listing_new(console, columns, RB_LEN(columns));
   for (size_t i = 0; i < RB_LEN(rows); i++)
@@ -173,6 +185,8 @@ static const bench_number numbers[] = {
     {"mains", offsetof(rb_bench, mains_hz), false},
     {"ceiling-dbfs", offsetof(rb_bench, ceiling_dbfs), false},
     {"ceiling-w", offsetof(rb_bench, ceiling_w), false},
+    {"speaker-db", offsetof(rb_bench, speaker_db), false},
+    {"listener-m", offsetof(rb_bench, listener_m), false},
 };
 
 // Sets what was given; `*n_set` settings, `*stale` when the calibration holds no longer.
@@ -280,6 +294,19 @@ static const rb_option set_options[] = {
      .lowest = 1,
      .highest = 10000,
      .help = "Volts at the load over volts at the card's input: 20 for 19 kilohm over 1 kilohm"},
+    {.name = "speaker-db",
+     .kind = RB_OPTION_NUMBER,
+     .value = "DB",
+     .lowest = 60,
+     .highest = 120,
+     .help = "Loudspeaker: dB SPL at 1 m for 2.83 V; with --listener-m, hum and noise are judged "
+             "at the listener"},
+    {.name = "listener-m",
+     .kind = RB_OPTION_NUMBER,
+     .value = "METRES",
+     .lowest = 0.3,
+     .highest = 30,
+     .help = "From loudspeaker to listener"},
     {.name = "mains",
      .kind = RB_OPTION_CHOICE,
      .value = "HZ",

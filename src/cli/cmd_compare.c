@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
+#include "heard.h"
 #include "readings.h"
 #include "reports.h"
 
@@ -87,7 +88,8 @@ static void answer_curve(rb_json *json, const rb_curve_effect *curve)
   rb_json_end(json);
 }
 
-static void answer(rb_json *json, const rb_comparison *comparison)
+static void answer(rb_json *json, const rb_comparison *comparison, const rb_heard *heard,
+                   size_t n_heard)
 {
   rb_json_text(json, "a", comparison->lineup_a.name);
   rb_json_text(json, "b", comparison->lineup_b.name);
@@ -113,8 +115,7 @@ static void answer(rb_json *json, const rb_comparison *comparison)
   for (size_t i = 0; i < comparison->n_curves; i++)
     answer_curve(json, &comparison->curves[i]);
   rb_json_end(json);
-  rb_json_array(json, "heard");
-  rb_json_end(json);
+  rb_answer_heard(json, heard, n_heard);
   rb_json_texts(json, "notes", comparison->notes, comparison->n_notes);
 }
 
@@ -285,12 +286,18 @@ static rb_status compare(rb_console *console, const rb_arguments *arguments, rb_
   if (!comparison)
     return rb_fail(err, RB_NO_MEM, "Out of memory while comparing.");
   RB_TRY(rb_compare(book, a.name, b.name, console->arena, comparison, err));
-  answer(console->answer, comparison);
+  rb_heard *heard = NULL;
+  size_t n_heard = 0;
+  RB_TRY(rb_heard_of_swap(book, comparison, console->arena, &heard, &n_heard, err));
+  rb_note_shown(console, a.id);
+  rb_note_shown(console, b.id);
+  answer(console->answer, comparison, heard, n_heard);
   tell_sockets(console, comparison);
   rb_report report = {.kind = RB_REPORT_SWAP, .name = a.name, .against = b.name};
   RB_TRY(rb_tell_in_short(console, book, &report, err));
   for (size_t i = 0; i < comparison->n_notes; i++)
     rb_console_tell(console, "%s", comparison->notes[i]);
+  rb_list_heard(console, comparison, heard, n_heard);
   list_effects(console, comparison, rb_argument_given(arguments, "all"));
   rb_console_say(console, "Next: `rollbook report \"%s\" \"%s\" --out swap.html`.", a.name, b.name);
   return RB_OK;

@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
+#include "heard.h"
 #include "readings.h"
 #include "sitting.h"
 
@@ -114,6 +115,8 @@ static rb_status measure(rb_console *console, const rb_arguments *arguments, rb_
   rb_watch_end(&watch);
   rb_json_end(console->answer);
   tell_outcome(console, &lineup, &sitting, &seen, status);
+  if (seen.n)
+    rb_note_shown(console, lineup.id);
   if (status == RB_OK)
     rb_console_say(console,
                    "\nNext: `rollbook lineup swap`, tubes changed cold, `rollbook measure` "

@@ -1,4 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
+#include "heard.h"
 #include "output_file.h"
 #include "reports.h"
 
@@ -144,7 +145,10 @@ static rb_status swap(rb_console *console, const rb_arguments *arguments, rb_boo
   RB_TRY(rb_stock_lineup(console, book, rb_argument_word(arguments, 0), &a, err));
   RB_TRY(rb_stock_lineup(console, book, rb_argument_word(arguments, 1), &b, err));
   rb_report report = {.kind = RB_REPORT_SWAP, .name = a.name, .against = b.name};
-  return write_report(console, arguments, book, &report, "swap", err);
+  RB_TRY(write_report(console, arguments, book, &report, "swap", err));
+  rb_note_shown(console, a.id);
+  rb_note_shown(console, b.id);
+  return RB_OK;
 }
 
 static rb_status lineup(rb_console *console, const rb_arguments *arguments, rb_book *book,
@@ -153,7 +157,23 @@ static rb_status lineup(rb_console *console, const rb_arguments *arguments, rb_b
   rb_lineup lineup_shown;
   RB_TRY(rb_stock_lineup(console, book, rb_argument_word(arguments, 0), &lineup_shown, err));
   rb_report report = {.kind = RB_REPORT_LINEUP, .name = lineup_shown.name};
-  return write_report(console, arguments, book, &report, "lineup", err);
+  RB_TRY(write_report(console, arguments, book, &report, "lineup", err));
+  rb_note_shown(console, lineup_shown.id);
+  return RB_OK;
+}
+
+// Its card shows numbers of every line-up it was in.
+static rb_status note_tube_shown(rb_console *console, rb_book *book, const rb_tube *tube_shown,
+                                 rb_err *err)
+{
+  rb_lineup *lineups = NULL;
+  size_t n = 0;
+  RB_TRY(rb_book_lineups(book, console->arena, &lineups, &n, err));
+  for (size_t i = 0; i < n; i++)
+    for (size_t k = 0; k < lineups[i].n_fittings; k++)
+      if (lineups[i].fittings[k].tube.id == tube_shown->id)
+        rb_note_shown(console, lineups[i].id);
+  return RB_OK;
 }
 
 static rb_status tube(rb_console *console, const rb_arguments *arguments, rb_book *book,
@@ -162,7 +182,8 @@ static rb_status tube(rb_console *console, const rb_arguments *arguments, rb_boo
   rb_tube tube_shown;
   RB_TRY(rb_stock_tube(console, book, rb_argument_word(arguments, 0), &tube_shown, err));
   rb_report report = {.kind = RB_REPORT_TUBE, .name = tube_shown.label};
-  return write_report(console, arguments, book, &report, "tube", err);
+  RB_TRY(write_report(console, arguments, book, &report, "tube", err));
+  return note_tube_shown(console, book, &tube_shown, err);
 }
 
 static rb_status run_swap(rb_console *console, const rb_arguments *arguments, rb_err *err)

@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "rollbook/judge/compare.h"
 
+#include "rollbook/judge/listener.h"
+
 #include "curve_effects.h"
 #include "effects.h"
 
@@ -115,6 +117,15 @@ static rb_status note_bench(rb_book *book, rb_comparison *comparison, rb_arena *
   return RB_OK;
 }
 
+// Where the listener sits is a matter of today's room, not of the sittings.
+static rb_status judge_at_listener(rb_book *book, rb_comparison *comparison, rb_arena *arena,
+                                   rb_err *err)
+{
+  rb_bench bench;
+  RB_TRY(rb_book_bench(book, &bench, err));
+  return rb_listener_effects(&bench, comparison, arena);
+}
+
 // ---- whole --------------------------------------------------------------------------------------
 
 static rb_status find_lineups(rb_book *book, const char *lineup_a, const char *lineup_b,
@@ -166,5 +177,6 @@ rb_status rb_compare(rb_book *book, const char *lineup_a, const char *lineup_b, 
   RB_TRY(out_of_memory(note_changes(comparison, arena), err));
   RB_TRY(rb_compare_table(&table, arena, comparison, err));
   RB_TRY(note_bench(book, comparison, arena, err));
+  RB_TRY(judge_at_listener(book, comparison, arena, err));
   return compare_curves(book, &table, arena, comparison, err);
 }

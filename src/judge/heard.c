@@ -132,3 +132,14 @@ rb_status rb_judge_heard(const rb_comparison *comparison, const rb_impression *i
   }
   return RB_OK;
 }
+
+rb_status rb_heard_of_swap(rb_book *book, const rb_comparison *comparison, rb_arena *arena,
+                           rb_heard **heard, size_t *n, rb_err *err)
+{
+  rb_impression *impressions = NULL;
+  RB_TRY(rb_book_impressions(book, comparison->lineup_b.id, comparison->lineup_a.id, arena,
+                             &impressions, n, err));
+  if (rb_judge_heard(comparison, impressions, *n, arena, heard) != RB_OK)
+    return rb_fail(err, RB_NO_MEM, "Memory ran out while judging what was heard.");
+  return RB_OK;
+}

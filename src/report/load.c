@@ -31,15 +31,8 @@ static rb_status load_sittings(rb_book *book, const rb_table *table, rb_arena *a
 
 static rb_status load_heard(rb_book *book, rb_arena *arena, swap_page *page, rb_err *err)
 {
-  rb_impression *impressions = NULL;
   rb_heard *heard = NULL;
-  const rb_comparison *comparison = page->comparison;
-  RB_TRY(rb_book_impressions(book, comparison->lineup_b.id, comparison->lineup_a.id, arena,
-                             &impressions, &page->n_heard, err));
-  if (!page->n_heard)
-    return RB_OK;
-  if (rb_judge_heard(comparison, impressions, page->n_heard, arena, &heard) != RB_OK)
-    return no_memory(err);
+  RB_TRY(rb_heard_of_swap(book, page->comparison, arena, &heard, &page->n_heard, err));
   page->heard = heard;
   return RB_OK;
 }

@@ -55,4 +55,9 @@ RB_NODISCARD rb_status rb_judge_heard(const rb_comparison *comparison,
                                       const rb_impression *impressions, size_t n, rb_arena *arena,
                                       rb_heard **heard);
 
+/// The same for all impressions of the two line-ups that the book holds, oldest first; `*n` of
+/// them.
+RB_NODISCARD rb_status rb_heard_of_swap(rb_book *book, const rb_comparison *comparison,
+                                        rb_arena *arena, rb_heard **heard, size_t *n, rb_err *err);
+
 #endif

@@ -18,6 +18,8 @@ typedef struct rb_bench {
   double mains_hz;             ///< 50 or 60; 0: find it.
   double ceiling_dbfs;         ///< Drive is never above this, ≤ 0.
   double ceiling_w;            ///< Power at the load is never asked above this.
+  double speaker_db;           ///< Loudspeaker: dB SPL at 1 m for 2.83 V; 0 where not entered.
+  double listener_m;           ///< From loudspeaker to listener; 0 where not entered.
   bool calibrated;             ///< The next three hold.
   double load_vrms_per_fs[2];  ///< Volts rms at the load for a captured 0 dBFS sine.
   double calibration_pct;      ///< Standard uncertainty of that, percent.

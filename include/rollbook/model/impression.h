@@ -6,7 +6,7 @@
 
 #include <stdbool.h>
 
-enum { RB_ATTRIBUTE_SIZE = 24 };
+enum { RB_ATTRIBUTE_SIZE = 24, RB_VOLUME_SIZE = 48 };
 
 /// Something a listener can judge: one row of model/attributes.def.
 typedef struct rb_attribute {
@@ -30,6 +30,7 @@ typedef struct rb_impression {
   char attribute[RB_ATTRIBUTE_SIZE]; ///< Key of model/attributes.def.
   int score;                         ///< −3 … +3: the comparison scale of ITU-R BS.562.
   char programme[RB_NAME_SIZE];      ///< What was played; "" where not entered.
+  char volume[RB_VOLUME_SIZE];       ///< How loud, in the listener's words: "75 dB at the seat".
   bool blind;                        ///< The listener did not know which line-up played.
   bool after_numbers;                ///< Entered after numbers of either line-up had been shown.
   char note[RB_NOTE_SIZE];
