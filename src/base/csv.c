@@ -1,6 +1,9 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "rollbook/base/csv.h"
 
+#include "rollbook/base/error.h"
+
+#include <stdbool.h>
 #include <string.h>
 
 enum { MOST_FIELDS = 64 };

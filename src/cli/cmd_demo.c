@@ -201,6 +201,32 @@ static rb_status measure(rb_console *console, rb_book *book, const rb_plan *plan
   return status;
 }
 
+// ---- what was heard
+// -------------------------------------------------------------------------------
+
+/// Said before the numbers were looked at, of the second line-up against the first.
+static const struct {
+  const char *attribute;
+  int score;
+} impressions[] = {{"noise", +1}, {"bass_level", +2}, {"midrange_clarity", -1}};
+
+static rb_status write_down(rb_book *book, rb_err *err)
+{
+  rb_lineup a, b;
+  RB_TRY(rb_book_lineup(book, lineup_a, &a, err));
+  RB_TRY(rb_book_lineup(book, lineup_b, &b, err));
+  for (size_t i = 0; i < RB_LEN(impressions); i++) {
+    rb_impression heard = {
+        .lineup_id = b.id, .against_id = a.id, .score = impressions[i].score, .blind = true};
+    rb_text_copy(heard.attribute, sizeof heard.attribute, impressions[i].attribute);
+    rb_text_copy(heard.programme, sizeof heard.programme, "invented trio");
+    rb_text_copy(heard.note, sizeof heard.note, "Demo workshop: invented data");
+    RB_TRY(rb_book_add_impression(book, &heard, err));
+  }
+  RB_TRY(rb_book_mark_shown(book, a.id, err));
+  return rb_book_mark_shown(book, b.id, err);
+}
+
 // ---- what came of it
 
 static rb_status tell_outcome(rb_console *console, rb_book *book, const char *path, rb_err *err)
@@ -241,6 +267,7 @@ static rb_status run_demo(rb_console *console, const rb_arguments *arguments, rb
   RB_TRY(calibrate(console, book, err));
   for (size_t i = 0; i < RB_LEN(sittings); i++)
     RB_TRY(measure(console, book, &plan, i, err));
+  RB_TRY(write_down(book, err));
   rb_json_text(console->answer, "book", folder);
   RB_TRY(tell_outcome(console, book, report, err));
   tell_next(console, folder, report);

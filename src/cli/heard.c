@@ -54,7 +54,8 @@ static const char *score_words(rb_console *console, const rb_impression *impress
 {
   char words[WORDS_SIZE];
   rb_impression_words(impression, words, sizeof words);
-  return rb_cell(console, "%s (%+d)", words, impression->score);
+  const char *sign = impression->score > 0 ? "+" : "";
+  return rb_cell(console, "%s (%s%d)", words, sign, impression->score);
 }
 
 rb_status rb_list_impressions(rb_console *console, rb_book *book, const rb_impression *impressions,
