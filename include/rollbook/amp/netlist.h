@@ -6,6 +6,10 @@
 
 #include <stddef.h>
 
+// Numbers without a unit, and mixed vectors and slopes whose units stand beside them:
+// unitless: flux_vs, history, slow, input, current, port_by_current, conductance, core_by_flux
+// unitless: volts, node
+
 /// The circuit of one channel as rows with node names, and the same circuit as the matrices of one
 /// time step. Nothing but the table in src/amp/netlist.c knows how the amplifier is wired.
 

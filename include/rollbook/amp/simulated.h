@@ -10,6 +10,9 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+// Numbers without a unit, and mixed vectors and slopes whose units stand beside them:
+// unitless: name, strength, gain, first_stage_gain
+
 /// The simulated amplifier: a stereo push-pull amplifier of about 42 W a channel, solved as a
 /// circuit. A 6SL7 (voltage amplifier and cathode follower), a 6SN7 long-tailed pair, two EL34 with
 /// fixed bias and screens on taps of the output transformer, 13 dB of feedback; one supply with

@@ -4,6 +4,13 @@
 
 #include "rollbook/amp/netlist.h"
 
+// Numbers without a unit, and mixed vectors and slopes whose units stand beside them:
+// unitless: inverse_mu, exponent, kp, inverse_kp, kvb, scale, scale2, knee, early, rise
+// unitless: grid_slope, plate, screen, grid, plate_by_grid, plate_by_work, plate_by_plate
+// unitless: screen_by_grid, screen_by_work, screen_by_plate, grid_by_grid, quiet_rows
+// unitless: output_rows, all_rows, slow, history, history_before, current, flux_history, flux_vs
+// unitless: tolerance, volts, amps
+
 /// The circuit of one channel in motion: linear part as matrices, tubes and core by Newton's
 /// method on their currents, sample by sample.
 

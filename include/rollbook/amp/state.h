@@ -6,6 +6,10 @@
 #include "rollbook/amp/solver.h"
 #include "rollbook/base/random.h"
 
+// Numbers without a unit, and mixed vectors and slopes whose units stand beside them:
+// unitless: mains_cycle, warm, ring, loose_depth, flicker, base_scale, base_scale2
+// unitless: warm_scale, warm_scale2, noise0, noise2, strength
+
 /// What the files of this room share about the running amplifier. Other rooms use simulated.h.
 
 /// The supply: full-wave rectifier, choke, series tube. Stepped once a tick.
@@ -30,10 +34,10 @@ enum { RB_FLICKER_POLES = 6 };
 
 /// What happens at random, or by itself, in one section of a tube.
 typedef struct rb_unrest {
-  double ring[2], ring_turn[2]; ///< A damped rotation.
-  double pop_a, crackle_a;      ///< Decaying plate currents.
-  double crackle_left_s;        ///< Of a burst going on.
-  bool burst_high;              ///<
+  double ring[2];          ///< A damped rotation.
+  double pop_a, crackle_a; ///< Decaying plate currents.
+  double crackle_left_s;   ///< Of a burst going on.
+  bool burst_high;         ///<
   double loose_left_s, loose_depth;
   double flicker[RB_FLICKER_POLES];
   double loose_factor; ///< On the section's currents, 1 when in contact.

@@ -9,6 +9,11 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+// Numbers without a unit, and mixed vectors and slopes whose units stand beside them:
+// unitless: exponent, kg, kp, kvb, kg2, screen_rise, grid_slope, gm, sections, plate_by_grid
+// unitless: plate_by_plate, plate_by_screen, screen_by_grid, screen_by_plate, screen_by_screen
+// unitless: grid_by_grid, emission, heater_rectify
+
 /// The tubes of the simulated amplifier: published current laws, a table of types, and what makes
 /// one tube differ from the next.
 
