@@ -3,6 +3,7 @@
 
 #include "rollbook/amp/simulated.h"
 #include "rollbook/base/units.h"
+#include "rollbook/procedures/loads.h"
 #include "rollbook/procedures/procedure.h"
 
 #include <math.h>
@@ -143,10 +144,35 @@ static void response_gain_corners_and_balance_are_the_models_own(void **state)
   rb_arena_free(b.arena);
 }
 
+static void on_4_ohm(rb_amp_setup *setup)
+{
+  setup->load_ohm = 4;
+}
+
+static void output_impedance_from_8_and_4_ohm_is_the_models_own(void **state)
+{
+  (void)state;
+  bench on_8 = switched_on(NULL), on_4 = switched_on(on_4_ohm);
+  const double truth_ohm = rb_amp_truth_of(on_8.amp, 0).output_impedance_ohm;
+  sweep_signal(&on_8);
+  sweep_signal(&on_4);
+  play(&on_8, "sweep", RB_LEFT, 0.02);
+  play(&on_4, "sweep", RB_LEFT, 0.02);
+  rb_results results = rb_results_in(on_8.arena);
+  const rb_loaded_sweep sweeps[2] = {{&on_8.results, 8}, {&on_4.results, 4}};
+  assert_int_equal(rb_two_load_impedance(sweeps, 0, "two loads", &results, NULL), RB_OK);
+  const double found_ohm = rb_results_find(&results, "output_impedance", RB_LEFT, "two")->value;
+  print_message("output impedance %.4f (%.4f) ohm\n", found_ohm, truth_ohm);
+  assert_near_relative(found_ohm, truth_ohm, 0.02);
+  rb_arena_free(on_8.arena);
+  rb_arena_free(on_4.arena);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
       cmocka_unit_test(response_gain_corners_and_balance_are_the_models_own),
+      cmocka_unit_test(output_impedance_from_8_and_4_ohm_is_the_models_own),
   };
   return cmocka_run_group_tests(tests, NULL, NULL);
 }
