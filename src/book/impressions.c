@@ -29,7 +29,9 @@ rb_status rb_book_mark_shown(rb_book *book, int64_t lineup_id, rb_err *err)
   now(at);
   STATEMENT insert = {0};
   RB_TRY(statement_prepare(&insert, book,
-                           "INSERT INTO shown(lineup_id, shown_at) VALUES (:lineup, :at)", err));
+                           "INSERT INTO shown(lineup_id, shown_at) SELECT :lineup, :at WHERE NOT "
+                           "EXISTS (SELECT 1 FROM shown WHERE lineup_id = :lineup)",
+                           err));
   statement_bind_integer(&insert, ":lineup", lineup_id);
   statement_bind_text(&insert, ":at", at);
   return statement_run(&insert, err);

@@ -289,8 +289,7 @@ static rb_status compare(rb_console *console, const rb_arguments *arguments, rb_
   rb_heard *heard = NULL;
   size_t n_heard = 0;
   RB_TRY(rb_heard_of_swap(book, comparison, console->arena, &heard, &n_heard, err));
-  rb_note_shown(console, a.id);
-  rb_note_shown(console, b.id);
+  rb_note_shown(console, (const int64_t[]){a.id, b.id}, 2);
   answer(console->answer, comparison, heard, n_heard);
   tell_sockets(console, comparison);
   rb_report report = {.kind = RB_REPORT_SWAP, .name = a.name, .against = b.name};

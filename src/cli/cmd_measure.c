@@ -116,7 +116,7 @@ static rb_status measure(rb_console *console, const rb_arguments *arguments, rb_
   rb_json_end(console->answer);
   tell_outcome(console, &lineup, &sitting, &seen, status);
   if (seen.n)
-    rb_note_shown(console, lineup.id);
+    rb_note_shown(console, &lineup.id, 1);
   if (status == RB_OK)
     rb_console_say(console,
                    "\nNext: `rollbook lineup swap`, tubes changed cold, `rollbook measure` "

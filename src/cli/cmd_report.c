@@ -146,8 +146,7 @@ static rb_status swap(rb_console *console, const rb_arguments *arguments, rb_boo
   RB_TRY(rb_stock_lineup(console, book, rb_argument_word(arguments, 1), &b, err));
   rb_report report = {.kind = RB_REPORT_SWAP, .name = a.name, .against = b.name};
   RB_TRY(write_report(console, arguments, book, &report, "swap", err));
-  rb_note_shown(console, a.id);
-  rb_note_shown(console, b.id);
+  rb_note_shown(console, (const int64_t[]){a.id, b.id}, 2);
   return RB_OK;
 }
 
@@ -158,7 +157,7 @@ static rb_status lineup(rb_console *console, const rb_arguments *arguments, rb_b
   RB_TRY(rb_stock_lineup(console, book, rb_argument_word(arguments, 0), &lineup_shown, err));
   rb_report report = {.kind = RB_REPORT_LINEUP, .name = lineup_shown.name};
   RB_TRY(write_report(console, arguments, book, &report, "lineup", err));
-  rb_note_shown(console, lineup_shown.id);
+  rb_note_shown(console, &lineup_shown.id, 1);
   return RB_OK;
 }
 
@@ -172,7 +171,7 @@ static rb_status note_tube_shown(rb_console *console, rb_book *book, const rb_tu
   for (size_t i = 0; i < n; i++)
     for (size_t k = 0; k < lineups[i].n_fittings; k++)
       if (lineups[i].fittings[k].tube.id == tube_shown->id)
-        rb_note_shown(console, lineups[i].id);
+        rb_note_shown(console, &lineups[i].id, 1);
   return RB_OK;
 }
 

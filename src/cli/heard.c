@@ -155,13 +155,13 @@ void rb_list_heard(rb_console *console, const rb_comparison *comparison, const r
   rb_listing_print(listing);
 }
 
-void rb_note_shown(rb_console *console, int64_t lineup_id)
+void rb_note_shown(rb_console *console, const int64_t *lineup_ids, size_t n)
 {
   rb_book *book = NULL;
   rb_err problem = {.status = RB_OK};
   rb_status status = rb_book_open(console->book_folder, RB_BOOK_WRITE, &book, &problem);
-  if (status == RB_OK)
-    status = rb_book_mark_shown(book, lineup_id, &problem);
+  for (size_t i = 0; i < n && status == RB_OK; i++)
+    status = rb_book_mark_shown(book, lineup_ids[i], &problem);
   rb_book_close(book);
   if (status != RB_OK)
     rb_console_say(console,

@@ -19,8 +19,8 @@ void rb_answer_heard(rb_json *json, const rb_heard *heard, size_t n);
 void rb_list_heard(rb_console *console, const rb_comparison *comparison, const rb_heard *heard,
                    size_t n);
 
-// Remembers that numbers of this line-up were shown now. A book that cannot be written to is left
+// Remembers that numbers of these line-ups were shown now. A book that cannot be written to is left
 // as it is, and the user told.
-void rb_note_shown(rb_console *console, int64_t lineup_id);
+void rb_note_shown(rb_console *console, const int64_t *lineup_ids, size_t n);
 
 #endif

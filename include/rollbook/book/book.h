@@ -136,7 +136,7 @@ typedef struct rb_table_want {
 RB_NODISCARD rb_status rb_book_readings(rb_book *book, const rb_table_want *want, rb_arena *arena,
                                         rb_table *table, rb_err *err);
 
-/// Remembers that numbers of this line-up were shown to the user just now.
+/// Remembers that numbers of this line-up were shown to the user just now; the first time counts.
 RB_NODISCARD rb_status rb_book_mark_shown(rb_book *book, int64_t lineup_id, rb_err *err);
 
 /// Adds what was heard; sets `id`, `heard_at` where it is empty, and `after_numbers` where numbers
