@@ -168,7 +168,7 @@ static void rated_power_is_reached_below_one_percent(void **state)
   const rb_amp_setup setup = still();
   bench b = bench_with(&setup, 192000);
   double below_w = 0, above_w = 0;
-  for (double vpeak = 0.66; vpeak < 0.76 && above_w == 0; vpeak += 0.01) {
+  for (double vpeak = 0.70; vpeak < 0.76 && above_w == 0; vpeak += 0.01) {
     const spectrum s = harmonics(b.amp, 192000, vpeak);
     if (s.thd < 0.01)
       below_w = rb_watts(s.vrms, 8);
@@ -270,7 +270,9 @@ static double worst_alias_dbc(double rate_hz, double frequency_hz, double vpeak)
   const rb_amp_setup setup = still();
   bench b = bench_with(&setup, rate_hz);
   const size_t n = (size_t)(rate_hz / 10);
-  double *x = tone(b.amp, rate_hz, frequency_hz, vpeak, false, 1.2, n, 0);
+  double *x = tone(b.amp, rate_hz, frequency_hz, vpeak, false, 0.3, n, 0);
+  for (size_t i = 0; i < n; i++) // a window, for what is left of settling
+    x[i] *= 1 - cos(2 * RB_PI * (double)i / (double)n);
   const int cycles = (int)lrint(frequency_hz / 10);
   const double first = cabs(line_at(x, n, cycles));
   double worst = 0;
