@@ -2,6 +2,7 @@
 #include "heard.h"
 #include "readings.h"
 #include "sitting.h"
+#include "swap_guide.h"
 
 #include "rollbook/cli/stock.h"
 
@@ -74,7 +75,6 @@ static void tell_outcome(rb_console *console, const rb_lineup *lineup, const rb_
   if (!seen->settled)
     rb_console_tell(console, "Not settled: the gain was still moving, or the amplifier was not on "
                              "for as long as --warm-up says. The readings are marked so.");
-  rb_list_readings(console, &seen->last, true);
 }
 
 // Known before the list is agreed to and the amplifier is warm.
@@ -91,37 +91,137 @@ static rb_status check_calibrated(rb_book *book, rb_err *err)
       "meter.");
 }
 
-static rb_status measure(rb_console *console, const rb_arguments *arguments, rb_book *book,
-                         rb_err *err)
-{
-  rb_lineup lineup;
+// ---- a sitting
+// -----------------------------------------------------------------------------------
+
+typedef struct sitting_work {
+  rb_book *book;
   rb_plan plan;
+  bool keep_numbers_back; ///< Until something was heard.
+} sitting_work;
+
+static rb_status measure_one(rb_console *console, const sitting_work *work, rb_run run,
+                             const rb_lineup *lineup, rb_err *err)
+{
   rb_sitting sitting = {.id = 0};
-  RB_TRY(rb_stock_lineup(console, book, rb_argument_word(arguments, 0), &lineup, err));
-  double power_w =
-      rb_argument_given(arguments, "power") ? rb_argument_number(arguments, "power") : 0;
-  RB_TRY(rb_choose_plan(rb_argument_text(arguments, "plan"), power_w, &plan, err));
-  RB_TRY(check_calibrated(book, err));
-  RB_TRY(rb_agree_to_safety(console, rb_argument_given(arguments, "yes"), err));
   passes seen = {.console = console};
   rb_watch watch = {.console = console, .on_pass = note_pass, .payload = &seen};
-  rb_run run = run_from(console, arguments);
-  run.book = book;
-  run.lineup = &lineup;
-  run.plan = &plan;
+  run.book = work->book;
+  run.lineup = lineup;
+  run.plan = &work->plan;
   run.watcher = rb_watch_events(&watch);
   rb_json_array(console->answer, "passes");
   rb_status status = rb_device_status(rb_runner_measure(&run, &sitting, err), err);
   rb_watch_end(&watch);
   rb_json_end(console->answer);
-  tell_outcome(console, &lineup, &sitting, &seen, status);
-  if (seen.n)
-    rb_note_shown(console, &lineup.id, 1);
-  if (status == RB_OK)
-    rb_console_say(console,
-                   "\nNext: `rollbook lineup swap`, tubes changed cold, `rollbook measure` "
-                   "again, and `rollbook compare`.");
+  tell_outcome(console, lineup, &sitting, &seen, status);
+  if (!seen.n || work->keep_numbers_back)
+    return status;
+  rb_list_readings(console, &seen.last, true);
+  rb_note_shown(console, &lineup->id, 1);
   return status;
+}
+
+static rb_status measure_single(rb_console *console, const rb_arguments *arguments,
+                                const sitting_work *work, rb_err *err)
+{
+  rb_lineup lineup;
+  if (rb_argument_n_words(arguments) > 1)
+    return rb_fail(err, RB_BAD_ARG,
+                   "One sitting has one line-up. `rollbook measure \"%s\" \"%s\" --like A,B,A` "
+                   "measures the first, the second, and the first again.",
+                   rb_argument_word(arguments, 0), rb_argument_word(arguments, 1));
+  RB_TRY(rb_stock_lineup(console, work->book, rb_argument_word(arguments, 0), &lineup, err));
+  RB_TRY(check_calibrated(work->book, err));
+  RB_TRY(rb_agree_to_safety(console, rb_argument_given(arguments, "yes"), err));
+  RB_TRY(measure_one(console, work, run_from(console, arguments), &lineup, err));
+  rb_console_say(console, "\nNext: `rollbook lineup swap`, tubes changed cold, `rollbook measure` "
+                          "again, and `rollbook compare`.");
+  return RB_OK;
+}
+
+// ---- a whole swap
+// --------------------------------------------------------------------------------
+
+static bool is_simulated(rb_book *book)
+{
+  rb_bench bench;
+  rb_err ignored;
+  return rb_book_bench(book, &bench, &ignored) == RB_OK && strncmp(bench.rig, "sim:", 4) == 0;
+}
+
+static rb_status measure_step(rb_console *console, const rb_arguments *arguments,
+                              const sitting_work *work, const swap_guide *guide, size_t step,
+                              rb_err *err)
+{
+  double cool_down_s = 60 * rb_argument_number(arguments, "cool-down");
+  rb_console quiet_list = *console;
+  quiet_list.quiet = console->quiet || step > 0; // shown once a session, agreed to each time
+  RB_TRY(rb_agree_to_safety(&quiet_list, rb_argument_given(arguments, "yes"), err));
+  RB_TRY(swap_guide_get_ready(console, guide, step, is_simulated(work->book), cool_down_s, err));
+  rb_run run = run_from(console, arguments);
+  run.sitting_seed += step;
+  if (step > 0)
+    run.powered_on_utc_s = 0;
+  rb_json_object(console->answer, NULL);
+  rb_json_text(console->answer, "letter", (const char[]){guide->letters[step], '\0'});
+  rb_status status = measure_one(console, work, run, swap_guide_lineup(guide, step), err);
+  rb_json_end(console->answer);
+  return status;
+}
+
+static void tell_stopped(rb_console *console, const swap_guide *guide, size_t step)
+{
+  console->keep_answer = step > 0;
+  rb_console_say(console,
+                 "Stopped in sitting %zu of %zu. To go on from there, the same words and "
+                 "--from %zu.",
+                 step + 1, guide->n, step + 1);
+}
+
+static rb_status measure_like(rb_console *console, const rb_arguments *arguments,
+                              const sitting_work *work, rb_err *err)
+{
+  swap_guide *guide = rb_arena_alloc(console->arena, 1, sizeof *guide);
+  if (!guide)
+    return rb_fail(err, RB_NO_MEM, "Out of memory for a session.");
+  RB_TRY(swap_guide_read(console, rb_argument_text(arguments, "like"), arguments, work->book, guide,
+                         err));
+  size_t first = (size_t)rb_argument_number(arguments, "from") - 1;
+  if (first >= guide->n)
+    return rb_fail(err, RB_BAD_ARG, "--from %zu: there are only %zu sittings.", first + 1,
+                   guide->n);
+  RB_TRY(check_calibrated(work->book, err));
+  rb_json_text(console->answer, "like", guide->letters);
+  rb_json_array(console->answer, "sittings");
+  for (size_t step = first; step < guide->n; step++) {
+    rb_status status = measure_step(console, arguments, work, guide, step, err);
+    if (status != RB_OK) {
+      tell_stopped(console, guide, step);
+      rb_json_end(console->answer);
+      return status;
+    }
+  }
+  rb_json_end(console->answer);
+  const char *a = guide->lineups[0].name;
+  const char *b = guide->lineups[guide->n_lineups > 1 ? 1 : 0].name;
+  rb_console_say(console,
+                 "\nThe numbers are kept back. First write down what was heard: `rollbook heard "
+                 "\"%s\" --against \"%s\"`; then `rollbook compare \"%s\" \"%s\"`.",
+                 b, a, a, b);
+  return RB_OK;
+}
+
+static rb_status measure(rb_console *console, const rb_arguments *arguments, rb_book *book,
+                         rb_err *err)
+{
+  bool whole_swap = rb_argument_given(arguments, "like");
+  sitting_work work = {.book = book, .keep_numbers_back = whole_swap};
+  double power_w =
+      rb_argument_given(arguments, "power") ? rb_argument_number(arguments, "power") : 0;
+  RB_TRY(rb_choose_plan(rb_argument_text(arguments, "plan"), power_w, &work.plan, err));
+  return whole_swap ? measure_like(console, arguments, &work, err)
+                    : measure_single(console, arguments, &work, err);
 }
 
 static rb_status run_measure(rb_console *console, const rb_arguments *arguments, rb_err *err)
@@ -148,6 +248,25 @@ static const rb_option options[] = {
      .lowest = 0.001,
      .highest = 1000,
      .help = "Power at the load in place of the plan's own (1 W); all steps are scaled with it"},
+    {.name = "like",
+     .kind = RB_OPTION_TEXT,
+     .value = "A,B,A",
+     .help = "A whole swap, one sitting a letter: A is the first line-up named, B the second. Says "
+             "what to exchange and waits; numbers are kept back until `rollbook compare`"},
+    {.name = "from",
+     .kind = RB_OPTION_WHOLE,
+     .value = "N",
+     .lowest = 1,
+     .highest = SWAP_MOST_STEPS,
+     .fallback = "1",
+     .help = "With --like: begin at this sitting, after a stop"},
+    {.name = "cool-down",
+     .kind = RB_OPTION_NUMBER,
+     .value = "MINUTES",
+     .lowest = 0,
+     .highest = 240,
+     .fallback = "15",
+     .help = "With --like: how long the amplifier is left to cool before tubes are exchanged"},
     {.name = "yes", .kind = RB_OPTION_FLAG, .help = "The safety list holds; do not ask"},
     {.name = "warm-up",
      .kind = RB_OPTION_NUMBER,
@@ -201,7 +320,9 @@ static const rb_option options[] = {
 };
 
 static const rb_positional positionals[] = {
-    {.name = "LINEUP", .help = "The line-up that is in the sockets"}};
+    {.name = "LINEUP",
+     .help = "The line-up that is in the sockets; with --like all of them, A first",
+     .repeatable = true}};
 
 const rb_command rb_command_measure = {
     .name = "measure",
@@ -212,7 +333,7 @@ const rb_command rb_command_measure = {
         "Nothing goes over the ceiling of the bench. Ctrl-C fades to silence and keeps finished "
         "passes; a second Ctrl-C ends at once.\nTubes are changed only between sittings, with the "
         "amplifier off, unplugged and cold.",
-    .example = "rollbook measure \"As delivered\" --passes 3 --on-for 25",
+    .example = "rollbook measure \"As delivered\" \"Other inverter\" --like A,B,A",
     RB_OPTIONS(options),
     RB_POSITIONALS(positionals),
     .run = run_measure,

@@ -103,7 +103,7 @@ static void list_points(rb_console *console, const rb_study *study)
       rb_listing_row(
           listing,
           (const char *[]){
-              pair->points[k].lineup->name, rb_cell(console, "%+.2g", pair->points[k].score),
+              pair->points[k].lineup->name, rb_cell(console, "%.2g", pair->points[k].score),
               rb_cell(console, "%s",
                       rb_figure_prose(pair->points[k].reading, pair->quantity.unit).text)});
   }
@@ -156,6 +156,8 @@ static rb_status write_plots(rb_console *console, const rb_study *study, const c
     for (char *at = name; *at; at++)
       if (!((*at >= 'a' && *at <= 'z') || (*at >= '0' && *at <= '9')))
         *at = '-';
+    for (size_t end = strlen(name); end > 0 && name[end - 1] == '-'; end--)
+      name[end - 1] = '\0';
     const char *path = rb_cell(console, "%s/%s.svg", folder, name);
     rb_status status = rb_study_plot(pair, console->arena, &svg, err);
     if (status == RB_OK)
@@ -270,7 +272,7 @@ static void list_fit(rb_console *console, const rb_study_sockets *fit)
     const rb_study_tube *tube = &fit->tubes[i];
     bool first = tube->fit.level == 0, separable = tube->fit.separable;
     bool known = isfinite(tube->fit.interval[0]) && isfinite(tube->fit.interval[1]);
-    const char *unit = fit->unit_of_effect;
+    const char *unit = rb_unit_of_change(fit->unit_of_effect);
     rb_figure effect = rb_figure_change(tube->fit.effect, tube->fit.interval, unit);
     rb_figure interval = rb_figure_interval(tube->fit.interval, unit);
     rb_listing_row(
