@@ -201,7 +201,7 @@ static void answer_tube(rb_json *json, const rb_study_sockets *fit, const rb_stu
 {
   bool known = isfinite(tube->fit.interval[0]) && isfinite(tube->fit.interval[1]);
   rb_json_object(json, NULL);
-  rb_json_text(json, "socket", tube->socket->name);
+  rb_json_text(json, "socket", tube->place->name);
   rb_json_text(json, "tube", tube->tube);
   rb_json_integer(json, "lineups", (int64_t)tube->n_lineups);
   rb_json_bool(json, "separable", tube->fit.separable);
@@ -212,9 +212,9 @@ static void answer_tube(rb_json *json, const rb_study_sockets *fit, const rb_stu
     rb_json_number(json, "p", tube->fit.p);
   }
   rb_json_array(json, "mixed_with");
-  for (size_t f = 0; f < fit->n_sockets; f++)
+  for (size_t f = 0; f < fit->n_places; f++)
     if (tube->fit.mixed_with >> f & 1u)
-      rb_json_text(json, NULL, fit->sockets[f]->name);
+      rb_json_text(json, NULL, fit->places[f].name);
   rb_json_end(json);
   rb_json_end(json);
 }
@@ -228,9 +228,9 @@ static void answer_fit(rb_json *json, const rb_study_sockets *fit)
   rb_json_integer(json, "rows", (int64_t)fit->n_rows);
   rb_json_number(json, "df", fit->fit.df);
   rb_json_array(json, "shares");
-  for (size_t f = 0; f < fit->n_sockets; f++) {
+  for (size_t f = 0; f < fit->n_places; f++) {
     rb_json_object(json, NULL);
-    rb_json_text(json, "socket", fit->sockets[f]->name);
+    rb_json_text(json, "socket", fit->places[f].name);
     rb_json_number(json, "share", fit->shares[f]);
     rb_json_end(json);
   }
@@ -256,9 +256,9 @@ static const char *mixed_cell(rb_console *console, const rb_study_sockets *fit,
                               const rb_study_tube *tube)
 {
   const char *list = "";
-  for (size_t f = 0; f < fit->n_sockets; f++)
+  for (size_t f = 0; f < fit->n_places; f++)
     if (tube->fit.mixed_with >> f & 1u)
-      list = rb_cell(console, "%s%s%s", list, list[0] ? ", " : "", fit->sockets[f]->name);
+      list = rb_cell(console, "%s%s%s", list, list[0] ? ", " : "", fit->places[f].name);
   return rb_cell(console, "not to be told from %s", list[0] ? list : "the others");
 }
 
@@ -277,7 +277,7 @@ static void list_fit(rb_console *console, const rb_study_sockets *fit)
     rb_figure interval = rb_figure_interval(tube->fit.interval, unit);
     rb_listing_row(
         listing,
-        (const char *[]){tube->socket->name, tube->tube[0] ? tube->tube : "(not entered)",
+        (const char *[]){tube->place->name, tube->tube[0] ? tube->tube : "(not entered)",
                          rb_cell(console, "%zu", tube->n_lineups),
                          first       ? "reference"
                          : separable ? rb_cell(console, "%s",
@@ -296,8 +296,8 @@ static void list_fit(rb_console *console, const rb_study_sockets *fit)
 static void tell_shares(rb_console *console, const rb_study_sockets *fit)
 {
   const char *list = "";
-  for (size_t f = 0; f < fit->n_sockets; f++)
-    list = rb_cell(console, "%s%s %.0f %%, ", list, fit->sockets[f]->name, 100 * fit->shares[f]);
+  for (size_t f = 0; f < fit->n_places; f++)
+    list = rb_cell(console, "%s%s %.0f %%, ", list, fit->places[f].name, 100 * fit->shares[f]);
   rb_console_tell(console,
                   "Share of the spread that only this socket explains: %swhat cannot be parted "
                   "between sockets %.0f %%, not explained %.0f %%.",
@@ -331,7 +331,7 @@ static rb_status study_sockets(rb_console *console, const rb_arguments *argument
   rb_json_end(console->answer);
   for (size_t i = 0; i < n; i++) {
     const rb_study_sockets *fit = &fits[i];
-    if (!fit->n_sockets)
+    if (!fit->n_places)
       continue;
     rb_console_tell(console, "\n%s%s%s, %s: %zu %s.",
                     fit->attribute ? fit->attribute->label : label_of(fit->quantity.key),

@@ -20,10 +20,11 @@ typedef struct rows {
   rb_spread within;
 } rows;
 
-// The sockets as factors and the tubes seen in them as levels.
+// The places as factors and the tubes seen in them as levels.
 typedef struct factors {
-  const rb_socket *sockets[RB_MAX_SOCKETS];
+  rb_study_place places[RB_MAX_SOCKETS];
   int64_t *tube_ids[RB_MAX_SOCKETS]; // by level; 0: empty
+  int64_t *pair_ids[RB_MAX_SOCKETS]; // of the pull side; NULL where there is none
   int n_levels[RB_MAX_SOCKETS];
   size_t n;
   int *levels; // rows × n
@@ -113,24 +114,73 @@ static bool may_matter(const rb_socket *socket, rb_channel channel)
   return socket->channel == channel || socket->channel == RB_BOTH || channel == RB_BOTH;
 }
 
+// The tubes a socket held, in the order of rows. RB_NO_MEM.
+static rb_status tubes_held(sockets_work *work, const rows *r, const rb_socket *socket,
+                            int64_t **ids, int *n)
+{
+  *n = 0;
+  *ids = rb_arena_alloc(work->arena, r->n, sizeof **ids);
+  if (!*ids)
+    return RB_NO_MEM;
+  for (size_t i = 0; i < r->n; i++) {
+    int64_t tube = tube_in(r->lineups[i], socket);
+    if (level_of(*ids, *n, tube) == *n)
+      (*ids)[(*n)++] = tube;
+  }
+  return RB_OK;
+}
+
+// True where the pull side's tube follows from the push side's and the other way round.
+static bool change_together(const rows *r, const rb_socket *push, const int64_t *push_ids,
+                            const rb_socket *pull, const int64_t *pull_ids, int n)
+{
+  for (size_t i = 0; i < r->n; i++)
+    if (level_of(push_ids, n, tube_in(r->lineups[i], push)) !=
+        level_of(pull_ids, n, tube_in(r->lineups[i], pull)))
+      return false;
+  return true;
+}
+
+// Joins a pull side to the push side of its channel where both only ever changed together.
+static bool joins_pair(const rows *r, const rb_socket *pull, int64_t *pull_ids, int n, factors *f)
+{
+  for (size_t k = 0; k < f->n && pull->role == RB_OUTPUT_PULL; k++) {
+    const rb_socket *push = f->places[k].socket;
+    if (push->role != RB_OUTPUT_PUSH || push->channel != pull->channel || f->n_levels[k] != n ||
+        f->places[k].pair || !change_together(r, push, f->tube_ids[k], pull, pull_ids, n))
+      continue;
+    f->places[k].pair = pull;
+    f->pair_ids[k] = pull_ids;
+    return true;
+  }
+  return false;
+}
+
+static rb_status name_places(sockets_work *work, factors *f)
+{
+  for (size_t k = 0; k < f->n; k++) {
+    rb_study_place *place = &f->places[k];
+    place->name = place->pair ? rb_arena_printf(work->arena, "%s + %s", place->socket->name,
+                                                place->pair->name)
+                              : place->socket->name;
+    if (!place->name)
+      return RB_NO_MEM;
+  }
+  return RB_OK;
+}
+
 // Sockets that held more than one tube, in the amplifier's order.
 static rb_status find_factors(sockets_work *work, const rows *r, rb_channel channel, factors *f)
 {
   const rb_amplifier *amplifier = &work->data->amplifier;
   for (size_t s = 0; s < amplifier->n_sockets; s++) {
     const rb_socket *socket = &amplifier->sockets[s];
-    int64_t *ids = rb_arena_alloc(work->arena, r->n, sizeof *ids);
+    int64_t *ids = NULL;
     int n = 0;
-    if (!ids)
-      return RB_NO_MEM;
-    for (size_t i = 0; i < r->n; i++) {
-      int64_t tube = tube_in(r->lineups[i], socket);
-      if (level_of(ids, n, tube) == n)
-        ids[n++] = tube;
-    }
-    if (n < 2 || !may_matter(socket, channel))
+    RB_TRY(tubes_held(work, r, socket, &ids, &n));
+    if (n < 2 || !may_matter(socket, channel) || joins_pair(r, socket, ids, n, f))
       continue;
-    f->sockets[f->n] = socket;
+    f->places[f->n] = (rb_study_place){.socket = socket};
     f->tube_ids[f->n] = ids;
     f->n_levels[f->n++] = n;
   }
@@ -140,20 +190,25 @@ static rb_status find_factors(sockets_work *work, const rows *r, rb_channel chan
   for (size_t i = 0; i < r->n; i++)
     for (size_t k = 0; k < f->n; k++)
       f->levels[i * f->n + k] =
-          level_of(f->tube_ids[k], f->n_levels[k], tube_in(r->lineups[i], f->sockets[k]));
-  return RB_OK;
+          level_of(f->tube_ids[k], f->n_levels[k], tube_in(r->lineups[i], f->places[k].socket));
+  return name_places(work, f);
 }
 
 // ---- what to measure next -----------------------------------------------------------------------
 
 static bool holds_a_tube_twice(const factors *f, const int *levels)
 {
-  for (size_t a = 0; a < f->n; a++)
-    for (size_t b = 0; b < a; b++) {
-      int64_t tube = f->tube_ids[a][levels[a]];
-      if (tube && tube == f->tube_ids[b][levels[b]])
+  int64_t tubes[2 * RB_MAX_SOCKETS];
+  size_t n = 0;
+  for (size_t k = 0; k < f->n; k++) {
+    tubes[n++] = f->tube_ids[k][levels[k]];
+    if (f->pair_ids[k])
+      tubes[n++] = f->pair_ids[k][levels[k]];
+  }
+  for (size_t a = 0; a < n; a++)
+    for (size_t b = 0; b < a; b++)
+      if (tubes[a] && tubes[a] == tubes[b])
         return true;
-    }
   return false;
 }
 
@@ -223,6 +278,14 @@ static const rb_fitting *fitting_with(const rb_study_data *data, const rb_socket
   return NULL;
 }
 
+static void fit_tube(const rb_study_data *data, const rb_socket *socket, int64_t tube_id,
+                     rb_lineup *lineup)
+{
+  const rb_fitting *fitting = fitting_with(data, socket, tube_id);
+  if (fitting)
+    lineup->fittings[lineup->n_fittings++] = *fitting;
+}
+
 static rb_status propose(sockets_work *work, const rb_factor_data *model, const rows *r,
                          const factors *f, rb_study_sockets *found)
 {
@@ -239,9 +302,9 @@ static rb_status propose(sockets_work *work, const rb_factor_data *model, const 
     next->amplifier = work->data->amplifier;
     for (size_t k = 0; k < f->n; k++) {
       int level = candidates[chosen[i] * f->n + k];
-      const rb_fitting *fitting = fitting_with(work->data, f->sockets[k], f->tube_ids[k][level]);
-      if (fitting)
-        next->fittings[next->n_fittings++] = *fitting;
+      fit_tube(work->data, f->places[k].socket, f->tube_ids[k][level], next);
+      if (f->places[k].pair)
+        fit_tube(work->data, f->places[k].pair, f->pair_ids[k][level], next);
     }
   }
   return RB_OK;
@@ -273,26 +336,42 @@ static rb_level_effect in_percent(rb_level_effect effect)
   return effect;
 }
 
+static const char *label_of(const rb_study_data *data, const rb_socket *socket, int64_t tube_id)
+{
+  const rb_fitting *fitting = fitting_with(data, socket, tube_id);
+  return fitting ? fitting->tube.label : "";
+}
+
+static const char *tube_words(sockets_work *work, const factors *f, size_t factor, int level)
+{
+  const rb_study_place *place = &f->places[factor];
+  const char *label = label_of(work->data, place->socket, f->tube_ids[factor][level]);
+  if (!place->pair)
+    return label;
+  return rb_arena_printf(work->arena, "%s + %s", label,
+                         label_of(work->data, place->pair, f->pair_ids[factor][level]));
+}
+
 static rb_status list_tubes(sockets_work *work, const rows *r, const factors *f, bool ratio,
                             rb_study_sockets *found)
 {
-  found->sockets = rb_arena_alloc(work->arena, f->n, sizeof *found->sockets);
+  found->places = rb_arena_alloc(work->arena, f->n, sizeof *found->places);
   found->shares = found->fit.share;
-  found->n_sockets = f->n;
+  found->n_places = f->n;
   found->tubes = rb_arena_alloc(work->arena, found->fit.n_effects, sizeof *found->tubes);
-  if (!found->sockets || !found->tubes)
+  if (!found->places || !found->tubes)
     return RB_NO_MEM;
-  memcpy(found->sockets, f->sockets, f->n * sizeof *found->sockets);
+  memcpy(found->places, f->places, f->n * sizeof *found->places);
   for (size_t i = 0; i < found->fit.n_effects; i++) {
     const rb_level_effect *effect = &found->fit.effects[i];
-    const rb_socket *socket = f->sockets[effect->factor];
-    const rb_fitting *fitting =
-        fitting_with(work->data, socket, f->tube_ids[effect->factor][effect->level]);
-    found->tubes[found->n_tubes++] =
-        (rb_study_tube){.socket = socket,
-                        .tube = fitting ? fitting->tube.label : "",
+    rb_study_tube *tube = &found->tubes[found->n_tubes++];
+    *tube =
+        (rb_study_tube){.place = &found->places[effect->factor],
+                        .tube = tube_words(work, f, effect->factor, effect->level),
                         .n_lineups = count_lineups(work->data, r, f, effect->factor, effect->level),
                         .fit = ratio ? in_percent(*effect) : *effect};
+    if (!tube->tube)
+      return RB_NO_MEM;
   }
   return RB_OK;
 }
@@ -374,7 +453,7 @@ rb_status rb_study_which_socket(const rb_study_data *data, const char *key, cons
     return rb_fail(err, RB_NOT_FOUND, "'%s'%s%s was neither measured nor heard on '%s' yet.", key,
                    condition ? " at " : "", condition ? condition : "", data->amplifier.name);
   for (size_t i = 0; i < *n; i++)
-    if ((*fits)[i].n_sockets)
+    if ((*fits)[i].n_places)
       return RB_OK;
   return rb_fail(err, RB_BAD_ARG,
                  "No socket of '%s' that could matter has held two tubes yet: measure line-ups "

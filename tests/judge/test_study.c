@@ -193,7 +193,7 @@ static void a_balanced_factorial_gives_differences_of_means(void **state)
   must(rb_study_which_socket(&data, "treble_band", NULL, shelf->arena, &fits, &n, &err), &err);
   assert_int_equal(n, 2); // left and right
   const rb_study_sockets *fit = &fits[0];
-  assert_int_equal(fit->n_sockets, 2);
+  assert_int_equal(fit->n_places, 2);
   assert_int_equal(fit->n_rows, 8);
   assert_int_equal(fit->n_tubes, 4);
   assert_string_equal(fit->tubes[1].tube, "driver 2");
@@ -236,6 +236,36 @@ static void tubes_that_always_moved_together_cannot_be_told_apart(void **state)
   // Either single exchange tells them apart.
   assert_true(fits[0].n_next >= 1);
   assert_int_equal(fits[0].next[0].n_fittings, 2);
+}
+
+// The two tubes of an output pair are exchanged together and act as one place.
+static void an_output_pair_that_changes_together_is_one_place(void **state)
+{
+  fixture *shelf = *state;
+  rb_err err = {0};
+  rb_tube pair[2] = {{.label = "push 2", .type = "EL34"}, {.label = "pull 2", .type = "EL34"}};
+  const char *sockets[] = {"V3", "V4"};
+  rb_lineup lineup = shelf->before;
+  strcpy(lineup.name, "other pair");
+  for (int i = 0; i < 2; i++) {
+    must(rb_book_add_tube(shelf->book, &pair[i], &err), &err);
+    for (size_t k = 0; k < lineup.n_fittings; k++)
+      if (strcmp(lineup.fittings[k].socket, sockets[i]) == 0)
+        lineup.fittings[k].tube = pair[i];
+  }
+  must(rb_book_add_lineup(shelf->book, &lineup, &err), &err);
+  for (int i = 0; i < 4; i++)
+    measure(shelf, i % 2 ? lineup.id : shelf->before.id, i, (i % 2 ? 1.5 : 1) + 0.01 * (i / 2));
+  rb_study_data data;
+  rb_study_sockets *fits = NULL;
+  size_t n = 0;
+  must(rb_study_load(shelf->book, "Workshop 30", shelf->arena, &data, &err), &err);
+  must(rb_study_which_socket(&data, "treble_band", NULL, shelf->arena, &fits, &n, &err), &err);
+  assert_int_equal(fits[0].n_places, 1);
+  assert_string_equal(fits[0].places[0].name, "V3 + V4");
+  assert_string_equal(fits[0].tubes[1].tube, "push 2 + pull 2");
+  assert_true(fits[0].tubes[1].fit.separable);
+  assert_near(fits[0].tubes[1].fit.effect, 0.5, 1e-6);
 }
 
 static void an_attribute_has_a_socket_model_too(void **state)
@@ -318,6 +348,7 @@ int main(void)
       SHELF_TEST(lineups_never_heard_against_the_others_are_counted),
       SHELF_TEST(a_balanced_factorial_gives_differences_of_means),
       SHELF_TEST(tubes_that_always_moved_together_cannot_be_told_apart),
+      SHELF_TEST(an_output_pair_that_changes_together_is_one_place),
       SHELF_TEST(an_attribute_has_a_socket_model_too),
       SHELF_TEST(without_two_tubes_in_a_socket_there_is_no_model),
       SHELF_TEST(how_many_sittings_follows_from_the_spread_between_them),

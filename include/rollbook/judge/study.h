@@ -68,12 +68,20 @@ RB_NODISCARD rb_status rb_study_heard(const rb_study_data *data, bool with_after
 
 // ---- which socket matters -----------------------------------------------------------------------
 
-/// One tube in one socket.
-typedef struct rb_study_tube {
+/// A place whose tubes changed: a socket, or both of an output pair where its tubes only ever
+/// changed together, so that they act as one.
+typedef struct rb_study_place {
   const rb_socket *socket;
-  const char *tube;    ///< Label.
+  const rb_socket *pair; ///< The pull side of an output pair; NULL for a socket of its own.
+  const char *name;      ///< "V1", "V3 + V4".
+} rb_study_place;
+
+/// One tube, or pair of tubes, in one place.
+typedef struct rb_study_tube {
+  const rb_study_place *place;
+  const char *tube;    ///< Label, "left push + left pull" of a pair, "" where none was entered.
   size_t n_lineups;    ///< Line-ups that have it there.
-  rb_level_effect fit; ///< Against the socket's first tube, in `unit_of_effect`.
+  rb_level_effect fit; ///< Against the place's first tube, in `unit_of_effect`.
 } rb_study_tube;
 
 /// The additive model for one reading or one attribute.
@@ -82,9 +90,9 @@ typedef struct rb_study_sockets {
   rb_quantity quantity;              ///< For an attribute: its key, no condition and no unit.
   const rb_attribute *attribute;     ///< NULL for a reading.
   char unit_of_effect[RB_UNIT_SIZE]; ///< "%" where effects are ratios.
-  const rb_socket **sockets;         ///< Those whose tubes changed.
-  double *shares;                    ///< One a socket.
-  size_t n_sockets;
+  rb_study_place *places;            ///< Those whose tubes changed.
+  double *shares;                    ///< One a place.
+  size_t n_places;
   rb_study_tube *tubes;
   size_t n_tubes;
   rb_factor_fit fit; ///< Effects as fitted (logarithms where they are ratios).
