@@ -50,6 +50,9 @@ void rb_channel_warm(rb_amp *amp, unsigned index)
 {
   rb_amp_channel *channel = &amp->channel[index];
   rb_lanes *lanes = &channel->solver.lanes;
+  channel->gas_share = rb_warm_gas(amp->age_s);
+  channel->filter_share =
+      rb_warm_emission(&amp->setup.tubes[RB_AMP_FILTER].section[0], true, amp->age_s);
   for (unsigned t = 0; t < RB_NET_TUBES; t++) {
     const rb_section_truth *truth = rb_section_of(&amp->setup, index, t);
     const double share = rb_warm_emission(truth, t >= RB_NET_TRIODES, amp->age_s);

@@ -220,10 +220,8 @@ static void start_tick(rb_amp *amp, unsigned index, size_t tick_number)
     const double cycle = channel->supply.mains_cycle + amp->setup.mains_hz * amp->tick_s;
     channel->supply.mains_cycle = cycle - floor(cycle); // the heaters go on
   } else {
-    const double warm =
-        rb_warm_emission(&amp->setup.tubes[RB_AMP_FILTER].section[0], true, amp->age_s);
-    rb_supply_step(&channel->supply, &amp->setup, warm, amp->tick_s, channel->own_a[0] + other_a[0],
-                   channel->own_a[1] + other_a[1]);
+    rb_supply_step(&channel->supply, &amp->setup, channel->filter_share, amp->tick_s,
+                   channel->own_a[0] + other_a[0], channel->own_a[1] + other_a[1]);
     slow[RB_SLOW_B_PLUS] = channel->supply.b_plus_v;
     slow[RB_SLOW_B2] = channel->supply.b2_v;
   }

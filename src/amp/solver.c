@@ -19,8 +19,8 @@ static const double port_weight[RB_PORTS] = {
     [RB_PORT_GRID] = 2000, 2000, 2000, 2000, 200, 200, 5, 5,
     [RB_PORT_WORK] = 30,   30,   100,  100,  20,  20,  2, 0};
 
-void rb_solver_slow(rb_solver *solver, const double slow[RB_STEP_SLOW],
-                    const double extra_a[RB_CURRENTS])
+RB_HOT void rb_solver_slow(rb_solver *solver, const double slow[RB_STEP_SLOW],
+                           const double extra_a[RB_CURRENTS])
 {
   const rb_step *step = &solver->step;
   for (unsigned r = 0; r < RB_STEP_ROWS; r++)

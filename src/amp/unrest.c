@@ -152,11 +152,10 @@ void rb_unrest_tick(rb_amp *amp, unsigned index, rb_tick *tick)
 {
   *tick = (rb_tick){0};
   rb_amp_channel *channel = &amp->channel[index];
-  const double gas_share = rb_warm_gas(amp->age_s);
   const double heater_v = heater_vpeak * sin(2 * RB_PI * channel->supply.mains_cycle);
   for (unsigned t = 0; t < RB_NET_TUBES; t++) {
     const rb_section_truth *section = rb_section_of(&amp->setup, index, t);
-    tick->extra_a[rb_current_grid(t)] -= section->gas_a * gas_share;
+    tick->extra_a[rb_current_grid(t)] -= section->gas_a * channel->gas_share;
     channel->unrest[t].loose_factor = 1;
     if (amp->setup.silent)
       continue;

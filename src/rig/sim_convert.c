@@ -1,10 +1,13 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "sim_convert.h"
 
+#include "rollbook/amp/lanes.h"
 #include "rollbook/base/units.h"
 
 #include <math.h>
+#include <stdint.h>
 #include <stdlib.h>
+#include <string.h>
 
 enum { HALF = SIM_SPAN / 2, PHASES = 1024 };
 
@@ -69,44 +72,52 @@ void sim_kernel_free(sim_kernel *kernel)
   *kernel = (sim_kernel){0};
 }
 
+/// Σ taps·x over n values, n a multiple of 8.
+RB_HOT static double dot(const double *taps, const double *x, size_t n)
+{
+  rb_lane sum[2] = {rb_lane_all(0), rb_lane_all(0)};
+  for (size_t k = 0; k < n; k += 8)
+    for (size_t half = 0; half < 2; half++) {
+      rb_lane a, b;
+      memcpy(&a, taps + k + 4 * half, sizeof a);
+      memcpy(&b, x + k + 4 * half, sizeof b);
+      sum[half] += a * b;
+    }
+  const rb_lane all = sum[0] + sum[1];
+  return (all[0] + all[1]) + (all[2] + all[3]);
+}
+
 void sim_play(const sim_kernel *kernel, const float *play, size_t n_frames, unsigned channel,
               size_t first, size_t n, double *volts)
 {
+  double around[SIM_SPAN] = {0};
+  size_t held = SIZE_MAX; // the frame `around` was read for
   for (size_t i = 0; i < n; i++) {
-    const size_t at = first + i;
-    const double *taps = kernel->player + (at % kernel->over) * SIM_SPAN;
-    const ptrdiff_t start = (ptrdiff_t)(at / kernel->over) - (HALF - 1);
-    double sum = 0;
-    for (ptrdiff_t k = 0; k < SIM_SPAN; k++) {
-      const ptrdiff_t frame = start + k;
-      if (frame >= 0 && frame < (ptrdiff_t)n_frames)
-        sum += taps[k] * (double)play[2 * frame + channel];
+    const size_t at = first + i, middle = at / kernel->over;
+    if (middle != held) {
+      held = middle;
+      for (ptrdiff_t k = 0; k < SIM_SPAN; k++) {
+        const ptrdiff_t frame = (ptrdiff_t)middle - (HALF - 1) + k;
+        const bool inside = frame >= 0 && frame < (ptrdiff_t)n_frames;
+        around[k] = inside ? (double)play[2 * frame + channel] : 0;
+      }
     }
-    volts[i] = sum;
+    volts[i] = dot(kernel->player + (at % kernel->over) * SIM_SPAN, around, SIM_SPAN);
   }
-}
-
-static double dot_ring(const double *taps, unsigned n_taps, const double *ring, size_t mask,
-                       size_t start)
-{
-  double sum[4] = {0, 0, 0, 0};
-  for (unsigned k = 0; k < n_taps; k += 4)
-    for (unsigned j = 0; j < 4; j++)
-      sum[j] += taps[k + j] * ring[(start + k + j) & mask];
-  return (sum[0] + sum[1]) + (sum[2] + sum[3]);
 }
 
 double sim_record(const sim_kernel *kernel, const double *ring, size_t mask, double at)
 {
   const double whole = floor(at);
   const size_t start = (size_t)((ptrdiff_t)whole - (ptrdiff_t)(kernel->n_taps / 2 - 1));
+  const double *part = ring + (start & mask);
   if (kernel->n_phases == 1)
-    return dot_ring(kernel->rows, kernel->n_taps, ring, mask, start);
+    return dot(kernel->rows, part, kernel->n_taps);
   const double place = (at - whole) * kernel->n_phases;
   const unsigned row = (unsigned)place < kernel->n_phases ? (unsigned)place : kernel->n_phases - 1;
   const double *taps = kernel->rows + (size_t)row * kernel->n_taps;
-  const double a = dot_ring(taps, kernel->n_taps, ring, mask, start);
-  const double b = dot_ring(taps + kernel->n_taps, kernel->n_taps, ring, mask, start);
+  const double a = dot(taps, part, kernel->n_taps);
+  const double b = dot(taps + kernel->n_taps, part, kernel->n_taps);
   return a + (place - row) * (b - a);
 }
 

@@ -35,7 +35,7 @@ void sim_play(const sim_kernel *kernel, const float *play, size_t n_frames, unsi
               size_t first, size_t n, double *volts);
 
 /// The signal at internal time `at` (in internal samples) from `ring`, which holds the last
-/// `mask` + 1 internal samples.
+/// `mask` + 1 internal samples, twice over, so that any part of it can be read in one go.
 double sim_record(const sim_kernel *kernel, const double *ring, size_t mask, double at);
 
 /// A converter: input coupling, noise, steps, clipping.

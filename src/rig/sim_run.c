@@ -19,8 +19,8 @@ typedef struct sim_job sim_job;
 typedef struct sim_side {
   sim_job *job;
   unsigned channel;
-  double ring[RING]; ///< Volts at the load, newest RING internal samples.
-  size_t recorded;   ///< Frames captured.
+  double ring[2 * RING]; ///< Volts at the load, newest RING internal samples, twice.
+  size_t recorded;       ///< Frames captured.
   sim_converter converter;
   rb_random dac_random;
   double *window_v2; ///< Mean squares at the load, a 50 ms window each.
@@ -151,7 +151,8 @@ static void run_block(sim_side *side, size_t first, size_t n)
   }
   meter(side, load_v, n);
   for (size_t i = 0; i < n; i++)
-    side->ring[(first + i) & (RING - 1)] = load_v[i];
+    side->ring[(first + i) & (RING - 1)] = side->ring[((first + i) & (RING - 1)) + RING] =
+        load_v[i];
   record(side, first + n);
 }
 

@@ -48,6 +48,7 @@ typedef struct rb_amp_channel {
   rb_solver solver;
   rb_supply supply; ///< Its own copy, with the other channel's current one block late.
   double bias_v[2];
+  double filter_share, gas_share; ///< Warmth of the filter tube, and of gas, at this age.
   double idle_a[4]; ///< Push and pull, plate and screen: means over a tenth of a second.
   double own_a[2];  ///< Means drawn from B+ and B2 in the last tick.
   double base_shift_v[RB_LANES];
