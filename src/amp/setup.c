@@ -21,7 +21,7 @@ const rb_socket *rb_amp_sockets(size_t *n_sockets)
 
 rb_amplifier rb_amp_model(void)
 {
-  rb_amplifier model = {.name = "Lindqvist ST-42",
+  rb_amplifier model = {.name = "Simulated amplifier",
                         .note = "Invented: the simulated push-pull amplifier.",
                         .rated_power_w = 40,
                         .n_sockets = RB_AMP_SOCKETS};

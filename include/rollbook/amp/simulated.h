@@ -43,7 +43,7 @@ enum {
 /// The sockets, for the amplifier entered in a book. Shared, not to be freed.
 const rb_socket *rb_amp_sockets(size_t *n_sockets);
 
-/// The simulated amplifier as a book keeps it, with an invented name.
+/// The simulated amplifier as a book keeps it.
 rb_amplifier rb_amp_model(void);
 
 /// Values of the parts; ohms, farads, henries, volts. One row a part: see the table in
