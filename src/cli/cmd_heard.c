@@ -516,8 +516,7 @@ const rb_command rb_command_heard = {
         "How one line-up sounds against another, on the comparison scale of ITU-R BS.562 from -3 "
         "to +3. The book knows when numbers of either were shown, and marks what is written down "
         "after that.\n`rollbook heard LINEUP --against OTHER` asks attribute by attribute.",
-    .example =
-        "rollbook heard \"Other inverter\" --against \"As delivered\" --attribute bass_level=+2",
+    .example = "rollbook heard \"New inverter\" --against Before --attribute bass_level=+2",
     RB_SUBCOMMANDS(subcommands),
     RB_OPTIONS(options),
     RB_POSITIONALS(positionals),

@@ -11,7 +11,7 @@
 #include <math.h>
 #include <string.h>
 
-enum { PERMUTATIONS = 10000, BOOTSTRAP_DRAWS = 1000 };
+enum { PERMUTATIONS = 4000, BOOTSTRAP_DRAWS = 1000 };
 
 typedef struct heard_work {
   const rb_study_data *data;
