@@ -153,6 +153,9 @@ void rb_list_heard(rb_console *console, const rb_comparison *comparison, const r
                                              because_cell(console, &heard[i])});
   }
   rb_listing_print(listing);
+  const char *bass = rb_heard_bass_note(heard, n);
+  if (bass)
+    rb_console_tell(console, "%s", bass);
 }
 
 void rb_note_shown(rb_console *console, const int64_t *lineup_ids, size_t n)

@@ -133,6 +133,31 @@ rb_status rb_judge_heard(const rb_comparison *comparison, const rb_impression *i
   return RB_OK;
 }
 
+const char *rb_heard_bass_note(const rb_heard *heard, size_t n)
+{
+  bool about_bass = false, at_loudspeaker = false;
+  for (size_t i = 0; i < n; i++) {
+    if (strcmp(heard[i].impression->attribute, "bass_level") != 0)
+      continue;
+    about_bass = true;
+    for (size_t k = 0; k < heard[i].n_because; k++)
+      at_loudspeaker =
+          at_loudspeaker || strcmp(heard[i].because[k].effect->quantity.key, "speaker_bass") == 0;
+  }
+  if (!about_bass)
+    return NULL;
+  return at_loudspeaker
+             ? "Bass level is judged at a loudspeaker's terminals, where a tube acts through "
+               "output "
+               "impedance and idle current: 0.05 to 0.3 dB between 30 and 100 Hz for an ordinary "
+               "change, against a few thousandths of a decibel into a resistor."
+             : "Into a resistor an ordinary change of tubes moves 30 to 100 Hz by a few "
+               "thousandths "
+               "of a decibel; into a loudspeaker by 0.05 to 0.3 dB, through output impedance and "
+               "idle current. Without the output impedance the bass a loudspeaker makes cannot be "
+               "judged here.";
+}
+
 rb_status rb_heard_of_swap(rb_book *book, const rb_comparison *comparison, rb_arena *arena,
                            rb_heard **heard, size_t *n, rb_err *err)
 {

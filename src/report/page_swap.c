@@ -130,7 +130,7 @@ static void write_because(html_writer *page, const rb_heard *heard)
     html_text(page, "–");
 }
 
-static void heard_row(html_writer *page, const rb_heard *heard)
+static void heard_row(html_writer *page, const rb_comparison *comparison, const rb_heard *heard)
 {
   const rb_impression *impression = heard->impression;
   char words[128];
@@ -138,11 +138,14 @@ static void heard_row(html_writer *page, const rb_heard *heard)
   html_open(page, "tr", NULL);
   html_element(page, "td", "verdict", rb_heard_word_name(heard->word));
   html_open(page, "td", NULL);
+  if (impression->lineup_id == comparison->lineup_a.id)
+    html_text(page, "A against B: ");
   html_text(page, words);
   html_open(page, "small", NULL);
-  html_printf(page, "%s, %s%s%s", impression->blind ? "blind" : "sighted",
+  html_printf(page, "%s, %s%s%s%s%s", impression->blind ? "blind" : "sighted",
               impression->after_numbers ? "after the numbers were seen" : "before the numbers",
-              impression->programme[0] ? ", " : "", impression->programme);
+              impression->programme[0] ? ", " : "", impression->programme,
+              impression->volume[0] ? ", " : "", impression->volume);
   html_close(page);
   html_close(page);
   html_open(page, "td", NULL);
@@ -168,10 +171,13 @@ static void write_heard(html_writer *page, const swap_page *data)
   html_close(page);
   html_open(page, "tbody", NULL);
   for (size_t i = 0; i < data->n_heard; i++)
-    heard_row(page, &data->heard[i]);
+    heard_row(page, data->comparison, &data->heard[i]);
   html_close(page);
   html_close(page);
   html_close(page);
+  const char *bass = rb_heard_bass_note(data->heard, data->n_heard);
+  if (bass)
+    html_element(page, "p", "note", bass);
 }
 
 static rb_basis best_basis(const rb_comparison *comparison)

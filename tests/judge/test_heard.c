@@ -155,6 +155,21 @@ static void scores_have_words(void **state)
   assert_string_equal(words, "the same");
 }
 
+static void a_verdict_on_bass_level_says_what_a_resistor_hides(void **state)
+{
+  (void)state;
+  fixture f = make();
+  add(&f, "bass_band", "sweep 1 W", -0.02, -0.03, true);
+  rb_heard heard = judged(&f, "bass_level", 1);
+  assert_non_null(strstr(rb_heard_bass_note(&heard, 1), "cannot be judged here"));
+  add(&f, "speaker_bass", "sweep 1 W", 0.8, 1.1, true);
+  heard = judged(&f, "bass_level", 1);
+  assert_non_null(strstr(rb_heard_bass_note(&heard, 1), "at a loudspeaker's terminals"));
+  heard = judged(&f, "noise", 1);
+  assert_null(rb_heard_bass_note(&heard, 1));
+  rb_arena_free(f.arena);
+}
+
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -162,6 +177,7 @@ int main(void)
       cmocka_unit_test(no_measured_change_is_not_resolved),
       cmocka_unit_test(what_nothing_measures_is_said_so),
       cmocka_unit_test(readings_that_point_both_ways_settle_nothing),
+      cmocka_unit_test(a_verdict_on_bass_level_says_what_a_resistor_hides),
       cmocka_unit_test(bass_is_judged_at_the_loudspeaker_where_that_is_known),
       cmocka_unit_test(balance_is_better_nearer_to_zero),
       cmocka_unit_test(an_impression_the_other_way_round_is_turned),

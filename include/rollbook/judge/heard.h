@@ -60,4 +60,8 @@ RB_NODISCARD rb_status rb_judge_heard(const rb_comparison *comparison,
 RB_NODISCARD rb_status rb_heard_of_swap(rb_book *book, const rb_comparison *comparison,
                                         rb_arena *arena, rb_heard **heard, size_t *n, rb_err *err);
 
+/// What a reader must know of verdicts on bass level, or NULL where none of them is about it: a
+/// resistor hides most of what a tube does to the bass of a loudspeaker.
+const char *rb_heard_bass_note(const rb_heard *heard, size_t n);
+
 #endif
