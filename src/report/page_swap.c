@@ -177,7 +177,7 @@ static void write_heard(html_writer *page, const swap_page *data)
   html_close(page);
   const char *bass = rb_heard_bass_note(data->heard, data->n_heard);
   if (bass)
-    html_element(page, "p", "note", bass);
+    html_element(page, "p", "reading-note", bass);
 }
 
 static rb_basis best_basis(const rb_comparison *comparison)
