@@ -149,13 +149,10 @@ const char *rb_heard_bass_note(const rb_heard *heard, size_t n)
   return at_loudspeaker
              ? "Bass level is judged at a loudspeaker's terminals, where a tube acts through "
                "output "
-               "impedance and idle current: 0.05 to 0.3 dB between 30 and 100 Hz for an ordinary "
-               "change, against a few thousandths of a decibel into a resistor."
-             : "Into a resistor an ordinary change of tubes moves 30 to 100 Hz by a few "
-               "thousandths "
-               "of a decibel; into a loudspeaker by 0.05 to 0.3 dB, through output impedance and "
-               "idle current. Without the output impedance the bass a loudspeaker makes cannot be "
-               "judged here.";
+               "impedance and idle current; into a resistor hardly any of that shows."
+             : "An ordinary change of tubes moves 30 to 100 Hz by thousandths of a decibel into a "
+               "resistor, by 0.05 to 0.3 dB into a loudspeaker; without the output impedance that "
+               "cannot be judged here.";
 }
 
 rb_status rb_heard_of_swap(rb_book *book, const rb_comparison *comparison, rb_arena *arena,
