@@ -2,9 +2,9 @@
 #include "heard.h"
 #include "readings.h"
 #include "sitting.h"
-#include "swap_guide.h"
 
 #include "rollbook/cli/stock.h"
+#include "rollbook/cli/swap_guide.h"
 
 #include <math.h>
 #include <string.h>
@@ -151,26 +151,26 @@ static bool is_simulated(rb_book *book)
 }
 
 static rb_status measure_step(rb_console *console, const rb_arguments *arguments,
-                              const sitting_work *work, const swap_guide *guide, size_t step,
+                              const sitting_work *work, const rb_swap_guide *guide, size_t step,
                               rb_err *err)
 {
   double cool_down_s = 60 * rb_argument_number(arguments, "cool-down");
   rb_console quiet_list = *console;
   quiet_list.quiet = console->quiet || step > 0; // shown once a session, agreed to each time
   RB_TRY(rb_agree_to_safety(&quiet_list, rb_argument_given(arguments, "yes"), err));
-  RB_TRY(swap_guide_get_ready(console, guide, step, is_simulated(work->book), cool_down_s, err));
+  RB_TRY(rb_swap_guide_get_ready(console, guide, step, is_simulated(work->book), cool_down_s, err));
   rb_run run = run_from(console, arguments);
   run.sitting_seed += step;
   if (step > 0)
     run.powered_on_utc_s = 0;
   rb_json_object(console->answer, NULL);
   rb_json_text(console->answer, "letter", (const char[]){guide->letters[step], '\0'});
-  rb_status status = measure_one(console, work, run, swap_guide_lineup(guide, step), err);
+  rb_status status = measure_one(console, work, run, rb_swap_guide_lineup(guide, step), err);
   rb_json_end(console->answer);
   return status;
 }
 
-static void tell_stopped(rb_console *console, const swap_guide *guide, size_t step)
+static void tell_stopped(rb_console *console, const rb_swap_guide *guide, size_t step)
 {
   console->keep_answer = step > 0;
   rb_console_say(console,
@@ -182,11 +182,11 @@ static void tell_stopped(rb_console *console, const swap_guide *guide, size_t st
 static rb_status measure_like(rb_console *console, const rb_arguments *arguments,
                               const sitting_work *work, rb_err *err)
 {
-  swap_guide *guide = rb_arena_alloc(console->arena, 1, sizeof *guide);
+  rb_swap_guide *guide = rb_arena_alloc(console->arena, 1, sizeof *guide);
   if (!guide)
     return rb_fail(err, RB_NO_MEM, "Out of memory for a session.");
-  RB_TRY(swap_guide_read(console, rb_argument_text(arguments, "like"), arguments, work->book, guide,
-                         err));
+  RB_TRY(rb_swap_guide_read(console, rb_argument_text(arguments, "like"), arguments, work->book,
+                            guide, err));
   size_t first = (size_t)rb_argument_number(arguments, "from") - 1;
   if (first >= guide->n)
     return rb_fail(err, RB_BAD_ARG, "--from %zu: there are only %zu sittings.", first + 1,
@@ -257,7 +257,7 @@ static const rb_option options[] = {
      .kind = RB_OPTION_WHOLE,
      .value = "N",
      .lowest = 1,
-     .highest = SWAP_MOST_STEPS,
+     .highest = RB_SWAP_MOST_STEPS,
      .fallback = "1",
      .help = "With --like: begin at this sitting, after a stop"},
     {.name = "cool-down",

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-#include "swap_guide.h"
+#include "rollbook/cli/swap_guide.h"
 
 #include "rollbook/base/clock.h"
 #include "rollbook/cli/stock.h"
@@ -15,11 +15,11 @@ static rb_status bad_letters(const char *like, rb_err *err)
                  like);
 }
 
-static rb_status read_letters(const char *like, swap_guide *guide, rb_err *err)
+static rb_status read_letters(const char *like, rb_swap_guide *guide, rb_err *err)
 {
   for (const char *at = like;; at++) {
     char letter = (char)(*at >= 'a' && *at <= 'z' ? *at - 'a' + 'A' : *at);
-    if (letter < 'A' || letter >= 'A' + SWAP_MOST_LINEUPS || guide->n == SWAP_MOST_STEPS)
+    if (letter < 'A' || letter >= 'A' + RB_SWAP_MOST_LINEUPS || guide->n == RB_SWAP_MOST_STEPS)
       return bad_letters(like, err);
     guide->letters[guide->n++] = letter;
     if (*++at == '\0')
@@ -29,7 +29,7 @@ static rb_status read_letters(const char *like, swap_guide *guide, rb_err *err)
   }
 }
 
-static rb_status check_lineups(const swap_guide *guide, rb_err *err)
+static rb_status check_lineups(const rb_swap_guide *guide, rb_err *err)
 {
   for (size_t i = 1; i < guide->n_lineups; i++) {
     if (guide->lineups[i].amplifier.id != guide->lineups[0].amplifier.id)
@@ -52,20 +52,21 @@ static rb_status check_lineups(const swap_guide *guide, rb_err *err)
   return RB_OK;
 }
 
-rb_status swap_guide_read(rb_console *console, const char *like, const rb_arguments *arguments,
-                          rb_book *book, swap_guide *guide, rb_err *err)
+rb_status rb_swap_guide_read(rb_console *console, const char *like, const rb_arguments *arguments,
+                             rb_book *book, rb_swap_guide *guide, rb_err *err)
 {
-  *guide = (swap_guide){.n = 0};
+  *guide = (rb_swap_guide){.n = 0};
   RB_TRY(read_letters(like, guide, err));
   guide->n_lineups = rb_argument_n_words(arguments);
-  if (guide->n_lineups > SWAP_MOST_LINEUPS)
-    return rb_fail(err, RB_BAD_ARG, "At most %d line-ups go into one session.", SWAP_MOST_LINEUPS);
+  if (guide->n_lineups > RB_SWAP_MOST_LINEUPS)
+    return rb_fail(err, RB_BAD_ARG, "At most %d line-ups go into one session.",
+                   RB_SWAP_MOST_LINEUPS);
   for (size_t i = 0; i < guide->n_lineups; i++)
     RB_TRY(rb_stock_lineup(console, book, rb_argument_word(arguments, i), &guide->lineups[i], err));
   return check_lineups(guide, err);
 }
 
-const rb_lineup *swap_guide_lineup(const swap_guide *guide, size_t step)
+const rb_lineup *rb_swap_guide_lineup(const rb_swap_guide *guide, size_t step)
 {
   return &guide->lineups[guide->letters[step] - 'A'];
 }
@@ -112,9 +113,9 @@ static void say_exchanges(rb_console *console, const rb_lineup *from, const rb_l
                             "reseating alone does.");
 }
 
-static void say_step(rb_console *console, const swap_guide *guide, size_t step)
+static void say_step(rb_console *console, const rb_swap_guide *guide, size_t step)
 {
-  const rb_lineup *lineup = swap_guide_lineup(guide, step);
+  const rb_lineup *lineup = rb_swap_guide_lineup(guide, step);
   rb_console_say(console, "\nSitting %zu of %zu: %c, '%s'.", step + 1, guide->n,
                  guide->letters[step], lineup->name);
   if (step == 0) {
@@ -123,7 +124,7 @@ static void say_step(rb_console *console, const swap_guide *guide, size_t step)
     return;
   }
   rb_console_say(console, "Off, unplugged and cold; then:");
-  say_exchanges(console, swap_guide_lineup(guide, step - 1), lineup);
+  say_exchanges(console, rb_swap_guide_lineup(guide, step - 1), lineup);
 }
 
 // ---- waiting
@@ -165,8 +166,8 @@ static rb_status ask_ready(rb_console *console, bool first, rb_err *err)
   return rb_fail(err, RB_CANCELLED, "Stopped before this sitting; finished sittings stay.");
 }
 
-rb_status swap_guide_get_ready(rb_console *console, const swap_guide *guide, size_t step,
-                               bool simulated, double cool_down_s, rb_err *err)
+rb_status rb_swap_guide_get_ready(rb_console *console, const rb_swap_guide *guide, size_t step,
+                                  bool simulated, double cool_down_s, rb_err *err)
 {
   say_step(console, guide, step);
   if (simulated)
