@@ -556,10 +556,12 @@ static rb_status note_basis(rb_comparison *comparison, rb_arena *arena)
                      "after power off, tubes out and in, power on.");
   if (least_df < 3)
     return swap_note(comparison, arena,
-                     "The spread between sittings stands on few repeats (%.0f degrees of freedom), "
+                     "The spread between sittings stands on few repeats (%s of freedom), "
                      "so only large changes can be shown. Every further sitting of a line-up of "
                      "this amplifier sharpens it.",
-                     least_df);
+                     least_df < 1   ? "less than one degree"
+                     : least_df < 2 ? "one degree"
+                                    : "two degrees");
   return RB_OK;
 }
 

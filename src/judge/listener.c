@@ -119,11 +119,12 @@ rb_status rb_listener_effects(const rb_bench *bench, rb_comparison *comparison, 
   }
   if (!loudest)
     return RB_OK;
+  bool hiss = strcmp(loudest->quantity.key, "noise_a") == 0;
+  const char *label = rb_reading_kind_find(loudest->quantity.key)->label;
   return swap_note(comparison, arena,
                    "At %g m from loudspeakers of %g dB (1 m, 2.83 V), the most audible of hum and "
-                   "hiss is %s with %.0f dB SPL%s, %.0f dB %s what can just be heard in quiet.",
-                   bench->listener_m, bench->speaker_db,
-                   rb_reading_kind_find(loudest->quantity.key)->label, loudest_spl_db,
-                   strcmp(loudest->quantity.key, "noise_a") == 0 ? "(A)" : "",
-                   fabs(loudest_spl_db - loudest_limit_db), most_over_db >= 0 ? "over" : "under");
+                   "hiss is %c%s with %.0f dB SPL%s, %.0f dB %s what can just be heard in quiet.",
+                   bench->listener_m, bench->speaker_db, label[0] - 'A' + 'a', label + 1,
+                   loudest_spl_db, hiss ? "(A)" : "", fabs(loudest_spl_db - loudest_limit_db),
+                   most_over_db >= 0 ? "over" : "under");
 }

@@ -197,7 +197,7 @@ static void impressions_in_the_book_stand_on_the_swap_page(void **state)
   rb_text page = {0};
   assert_int_equal(rb_report_html(b->book, &reports[0], &page, NULL), RB_OK);
   assert_non_null(strstr(page.bytes, "Heard against measured"));
-  assert_non_null(strstr(page.bytes, "clearly a clearer middle"));
+  assert_non_null(strstr(page.bytes, "clearly more distinct middle"));
   assert_non_null(strstr(page.bytes, "&lt;u&gt;Voice"));
   rb_text_free(&page);
 }
