@@ -239,6 +239,41 @@ static rb_status write_down(rb_console *console, const rb_arguments *arguments, 
   return RB_OK;
 }
 
+// ---- rank
+// ----------------------------------------------------------------------------------------
+
+// Each line-up one step above the next: a study puts such steps on one scale.
+static rb_status rank(rb_console *console, const rb_arguments *arguments, rb_book *book,
+                      rb_err *err)
+{
+  notes heard = {.n = 0};
+  rb_impression common = {.score = 1};
+  size_t n = rb_argument_n_words(arguments);
+  if (n < 3)
+    return rb_fail(err, RB_BAD_ARG,
+                   "A ranking needs two line-ups at least, the one with most of "
+                   "it first.");
+  RB_TRY(find_attribute(console, rb_argument_word(arguments, 0), &common, err));
+  RB_TRY(take_options(arguments, &common, err));
+  RB_TRY(make_room(console, n, &heard, err));
+  rb_lineup above, below;
+  RB_TRY(rb_stock_lineup(console, book, rb_argument_word(arguments, 1), &above, err));
+  for (size_t i = 2; i < n; i++) {
+    RB_TRY(rb_stock_lineup(console, book, rb_argument_word(arguments, i), &below, err));
+    for (size_t k = 1; k < i; k++)
+      if (strcmp(rb_argument_word(arguments, k), below.name) == 0)
+        return rb_fail(err, RB_BAD_ARG, "'%s' stands twice in the ranking.", below.name);
+    if (above.amplifier.id != below.amplifier.id)
+      return rb_fail(err, RB_BAD_ARG, "'%s' and '%s' are line-ups of different amplifiers.",
+                     above.name, below.name);
+    common.lineup_id = above.id;
+    common.against_id = below.id;
+    heard.all[heard.n++] = common;
+    above = below;
+  }
+  return keep_all(console, book, &heard, err);
+}
+
 // ---- import
 // --------------------------------------------------------------------------------------
 
@@ -452,6 +487,11 @@ static rb_status run_write_down(rb_console *console, const rb_arguments *argumen
   return rb_with_book(console, arguments, RB_BOOK_WRITE, write_down, err);
 }
 
+static rb_status run_rank(rb_console *console, const rb_arguments *arguments, rb_err *err)
+{
+  return rb_with_book(console, arguments, RB_BOOK_WRITE, rank, err);
+}
+
 static rb_status run_import(rb_console *console, const rb_arguments *arguments, rb_err *err)
 {
   return rb_with_book(console, arguments, RB_BOOK_WRITE, import, err);
@@ -461,6 +501,19 @@ static rb_status run_list(rb_console *console, const rb_arguments *arguments, rb
 {
   return rb_with_book(console, arguments, RB_BOOK_READ, list, err);
 }
+
+// What goes with every impression.
+#define SHARED_OPTIONS                                                                             \
+  {.name = "programme", .kind = RB_OPTION_TEXT, .value = "TEXT", .help = "What was played"},       \
+      {.name = "volume", .kind = RB_OPTION_TEXT, .value = "TEXT", .help = "How loud it was"},      \
+      {.name = "blind",                                                                            \
+       .kind = RB_OPTION_FLAG,                                                                     \
+       .help = "The listener did not know which line-up played"},                                  \
+      {.name = "note", .kind = RB_OPTION_TEXT, .value = "TEXT", .help = "Anything else"},          \
+  {                                                                                                \
+    .name = "at", .kind = RB_OPTION_TEXT, .value = "TIME",                                         \
+    .help = "When it was heard, ISO 8601; else now"                                                \
+  }
 
 static const rb_option options[] = {
     {.name = "against",
@@ -475,20 +528,16 @@ static const rb_option options[] = {
          "bass_level=+2: from -3 (much less) over 0 (the same) to +3 (much more); any of "
          "bass_level, bass_definition, midrange_clarity, treble_extension, detail, "
          "stage_width, stage_depth, noise (+ is quieter), overall. Without it the program asks"},
-    {.name = "programme", .kind = RB_OPTION_TEXT, .value = "TEXT", .help = "What was played"},
-    {.name = "volume", .kind = RB_OPTION_TEXT, .value = "TEXT", .help = "How loud it was"},
-    {.name = "blind",
-     .kind = RB_OPTION_FLAG,
-     .help = "The listener did not know which line-up played"},
-    {.name = "note", .kind = RB_OPTION_TEXT, .value = "TEXT", .help = "Anything else"},
-    {.name = "at",
-     .kind = RB_OPTION_TEXT,
-     .value = "TIME",
-     .help = "When it was heard, ISO 8601; else now"},
+    SHARED_OPTIONS,
 };
+
+static const rb_option rank_options[] = {SHARED_OPTIONS};
 
 static const rb_positional positionals[] = {
     {.name = "LINEUP", .help = "The line-up that is judged", .optional = true}};
+static const rb_positional rank_words[] = {
+    {.name = "ATTRIBUTE", .help = "What the order is of: bass_level and the like"},
+    {.name = "LINEUP", .help = "The line-ups, the one with most of it first", .repeatable = true}};
 static const rb_positional file_word[] = {{.name = "FILE", .help = "A table, comma-separated"}};
 static const rb_positional lineup_word[] = {
     {.name = "LINEUP", .help = "Only what was heard of it", .optional = true}};
@@ -498,6 +547,13 @@ static const rb_command subcommands[] = {
      .summary = "What was heard, and whether numbers had been shown before",
      RB_POSITIONALS(lineup_word),
      .run = run_list},
+    {.name = "rank",
+     .summary = "Several line-ups in order, the one with most of something first",
+     .description = "Kept as each line-up heard slightly above the next one.",
+     .example = "rollbook heard rank bass_level \"New inverter\" Before \"Old driver\"",
+     RB_OPTIONS(rank_options),
+     RB_POSITIONALS(rank_words),
+     .run = run_rank},
     {.name = "import",
      .summary = "Impressions from a table",
      .description =

@@ -15,6 +15,7 @@ typedef struct passes {
   size_t n;
   rb_results last; ///< Readings of the newest, copied.
   bool settled;    ///< All of them.
+  bool keep_back;  ///< Numbers are shown to nobody yet.
 } passes;
 
 static void note_pass(void *payload, const rb_event *event)
@@ -24,7 +25,8 @@ static void note_pass(void *payload, const rb_event *event)
   rb_json_object(answer, NULL);
   rb_json_integer(answer, "id", event->pass->id);
   rb_json_bool(answer, "settled", event->pass->settled);
-  rb_json_results(answer, event->results);
+  if (!seen->keep_back)
+    rb_json_results(answer, event->results);
   rb_json_end(answer);
   seen->settled = (seen->n == 0 || seen->settled) && event->pass->settled;
   seen->n++;
@@ -104,7 +106,7 @@ static rb_status measure_one(rb_console *console, const sitting_work *work, rb_r
                              const rb_lineup *lineup, rb_err *err)
 {
   rb_sitting sitting = {.id = 0};
-  passes seen = {.console = console};
+  passes seen = {.console = console, .keep_back = work->keep_numbers_back};
   rb_watch watch = {.console = console, .on_pass = note_pass, .payload = &seen};
   run.book = work->book;
   run.lineup = lineup;
@@ -216,7 +218,8 @@ static rb_status measure(rb_console *console, const rb_arguments *arguments, rb_
                          rb_err *err)
 {
   bool whole_swap = rb_argument_given(arguments, "like");
-  sitting_work work = {.book = book, .keep_numbers_back = whole_swap};
+  sitting_work work = {
+      .book = book, .keep_numbers_back = whole_swap || rb_argument_given(arguments, "keep-back")};
   double power_w =
       rb_argument_given(arguments, "power") ? rb_argument_number(arguments, "power") : 0;
   RB_TRY(rb_choose_plan(rb_argument_text(arguments, "plan"), power_w, &work.plan, err));
@@ -253,6 +256,10 @@ static const rb_option options[] = {
      .value = "A,B,A",
      .help = "A whole swap, one sitting a letter: A is the first line-up named, B the second. Says "
              "what to exchange and waits; numbers are kept back until `rollbook compare`"},
+    {.name = "keep-back",
+     .kind = RB_OPTION_FLAG,
+     .help = "Show no numbers, so that what is heard can be written down before them; --like does "
+             "so by itself"},
     {.name = "from",
      .kind = RB_OPTION_WHOLE,
      .value = "N",

@@ -34,6 +34,8 @@ class Heard(unittest.TestCase):
         answer = self.session.json
         self.assertEqual([s["letter"] for s in answer["sittings"]], list("ABAB"))
         self.assertEqual([s["lineup"] for s in answer["sittings"]], ["first", "<b>second</b>"] * 2)
+        self.assertNotIn("readings", answer["sittings"][0]["passes"][0])
+        self.shop.sit_unseen("first", 60)
         words = self.shop.must("measure", "first", "<b>second</b>", "--like", "A,B", "--from", "2", "--passes", "1",
                                "--seed", "49", *SHORT[:-1])
         self.assertRegex(words.err, r"(?s)Sitting 2 of 2: B.*V2 \(phase inverter\): I-1 out, I-2 in.*kept back")
@@ -137,6 +139,15 @@ class Heard(unittest.TestCase):
                          ("treble_extension", -1, "quartet, slow", True, "2026-01-31T20:00:00Z"))
         self.assertTrue(last["after_numbers"], "what counts is when it was written down")
         self.assertRegex(self.shop.must("heard", "import", table).out, r"1 of 1 rows are in the book already")
+
+    def test_7b_a_ranking_is_kept_as_steps_from_one_to_the_next(self):
+        before = len(self.impressions())
+        done = self.shop.must("heard", "rank", "stage-width", "<b>second</b>", "first", "--programme", "choir", "--json")
+        self.assertEqual([(i["lineup"], i["against"], i["score"], i["programme"]) for i in done.json["impressions"]],
+                         [("<b>second</b>", "first", 1, "choir")])
+        self.assertEqual(len(self.impressions()), before + 1)
+        for words in (("noise", "first"), ("nothing", "first", "<b>second</b>"), ("noise", "first", "first")):
+            self.assertEqual(self.shop.run("heard", "rank", *words).code, 2, words)
 
     def test_8_study_shows_points_and_refuses_a_p(self):
         answer = self.shop.must("study", "--with-after", "--plots", "plots", "--json").json

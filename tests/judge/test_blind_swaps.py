@@ -16,7 +16,7 @@ import unittest
 from program import SANITIZED
 from sim_shop import SimShop
 
-N = int(os.environ.get("ROLLBOOK_BLIND_SWAPS", "9"))
+N = int(os.environ.get("ROLLBOOK_BLIND_SWAPS", "6"))
 SEED = int(os.environ.get("ROLLBOOK_BLIND_SEED", "3"))
 FIRST = {"V1": "D-0", "V2": "I-0", "V3": "O-1", "V4": "O-2"}
 TYPES = {"V1": "6SL7", "V2": "6SN7", "V3": "EL34"}

@@ -27,6 +27,10 @@ class SimShop(Bench):
         self.n += 1
         return self.must("measure", lineup, "--passes", passes, "--seed", seed, "--json", *SHORT).json
 
+    def sit_unseen(self, lineup, seed, passes=1):
+        """Nobody sees a number."""
+        self.must("measure", lineup, "--passes", passes, "--seed", seed, "--keep-back", *SHORT)
+
     def readings(self, lineup, seed):
         """{(key, channel): value} of one sitting."""
         passes = self.sit(lineup, seed)["passes"]
