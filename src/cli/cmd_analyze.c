@@ -87,8 +87,10 @@ static void tell_in_short(rb_console *console, const rb_results *results)
 static void answer_file(rb_console *console, const analysis *wanted, const rb_capture *capture)
 {
   rb_json_text(console->answer, "file", wanted->path);
-  rb_json_number(console->answer, "rate_hz", capture->rate_hz);
-  rb_json_integer(console->answer, "channels", capture->n_channels);
+  if (capture->frames) {
+    rb_json_number(console->answer, "rate_hz", capture->rate_hz);
+    rb_json_integer(console->answer, "channels", capture->n_channels);
+  }
   rb_json_health(console->answer, "health", &capture->health);
   console->keep_answer = true;
 }
@@ -102,8 +104,8 @@ static rb_status run(rb_console *console, const rb_arguments *arguments, rb_err 
   rb_status status = rb_runner_analyse_file(wanted.path, wanted.by_signal ? &wanted.signal : NULL,
                                             wanted.tone_hz, wanted.in_volts ? &wanted.bench : NULL,
                                             console->arena, &capture, &results, err);
-  if (capture.frames)
-    answer_file(console, &wanted, &capture);
+  // A file that could not be read is not usable either.
+  answer_file(console, &wanted, &capture);
   RB_TRY(status);
   rb_channel channel = RB_BOTH;
   if (rb_argument_given(arguments, "channel")) {
