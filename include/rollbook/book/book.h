@@ -140,8 +140,9 @@ RB_NODISCARD rb_status rb_book_readings(rb_book *book, const rb_table_want *want
 RB_NODISCARD rb_status rb_book_mark_shown(rb_book *book, int64_t lineup_id, rb_err *err);
 
 /// Adds what was heard; sets `id`, `heard_at` where it is empty, and `after_numbers` where numbers
-/// of either line-up had been shown before it was entered, whatever `heard_at` says. RB_BAD_ARG for an attribute that is not one, a score
-/// outside −3 … +3, line-ups that are the same or of different amplifiers; RB_NOT_FOUND.
+/// of either line-up had been shown before it was entered, whatever `heard_at` says. RB_BAD_ARG for
+/// an attribute that is not one, a score outside −3 … +3, line-ups that are the same or of
+/// different amplifiers; RB_NOT_FOUND.
 RB_NODISCARD rb_status rb_book_add_impression(rb_book *book, rb_impression *impression,
                                               rb_err *err);
 
