@@ -121,24 +121,6 @@ static const char *measure_hint(rb_console *console, const rb_lineup *lineup)
 
 // ---- lineup new
 
-// The amplifier named, or the only one there is.
-static rb_status choose_amplifier(rb_console *console, const rb_arguments *arguments, rb_book *book,
-                                  rb_amplifier *amplifier, rb_err *err)
-{
-  const char *name = rb_argument_text(arguments, "amp");
-  if (name)
-    return rb_stock_amplifier(console, book, name, amplifier, err);
-  rb_amplifier *all = NULL;
-  size_t n = 0;
-  RB_TRY(rb_book_amplifiers(book, console->arena, &all, &n, err));
-  if (n != 1)
-    return rb_fail(err, RB_BAD_ARG, "Which amplifier? %s",
-                   n ? "The book has several: name one with --amp."
-                     : "The book has none yet: `rollbook amp add` enters one.");
-  *amplifier = all[0];
-  return RB_OK;
-}
-
 static rb_status new_lineup(rb_console *console, const rb_arguments *arguments, rb_book *book,
                             rb_err *err)
 {
@@ -147,7 +129,8 @@ static rb_status new_lineup(rb_console *console, const rb_arguments *arguments, 
                        sizeof lineup.name, err));
   RB_TRY(rb_stock_text("--note", rb_argument_text(arguments, "note"), lineup.note,
                        sizeof lineup.note, err));
-  RB_TRY(choose_amplifier(console, arguments, book, &lineup.amplifier, err));
+  RB_TRY(rb_stock_amplifier(console, book, rb_argument_text(arguments, "amp"), &lineup.amplifier,
+                            err));
   RB_TRY(fit_tubes(console, arguments, book, &lineup, err));
   RB_TRY(rb_book_add_lineup(book, &lineup, err));
   answer_lineup(console->answer, "lineup", &lineup);

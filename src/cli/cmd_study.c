@@ -449,23 +449,6 @@ static rb_status study_plan(rb_console *console, const rb_arguments *arguments,
 // ---- study
 // ---------------------------------------------------------------------------------------
 
-static rb_status find_amplifier(rb_console *console, const rb_arguments *arguments, rb_book *book,
-                                rb_amplifier *amplifier, rb_err *err)
-{
-  const char *name = rb_argument_word(arguments, 0);
-  rb_amplifier *all = NULL;
-  size_t n = 0;
-  if (name)
-    return rb_stock_amplifier(console, book, name, amplifier, err);
-  RB_TRY(rb_book_amplifiers(book, console->arena, &all, &n, err));
-  if (n != 1)
-    return rb_fail(err, RB_BAD_ARG, "Which amplifier? %s",
-                   n ? "The book has several: `rollbook amp list` names them."
-                     : "The book has none yet: `rollbook amp add` enters one.");
-  *amplifier = all[0];
-  return RB_OK;
-}
-
 static rb_status study(rb_console *console, const rb_arguments *arguments, rb_book *book,
                        rb_err *err)
 {
@@ -473,7 +456,7 @@ static rb_status study(rb_console *console, const rb_arguments *arguments, rb_bo
   rb_study_data *data = rb_arena_alloc(console->arena, 1, sizeof *data);
   if (!data)
     return rb_fail(err, RB_NO_MEM, "Out of memory for a study.");
-  RB_TRY(find_amplifier(console, arguments, book, &amplifier, err));
+  RB_TRY(rb_stock_amplifier(console, book, rb_argument_word(arguments, 0), &amplifier, err));
   RB_TRY(rb_study_load(book, amplifier.name, console->arena, data, err));
   rb_json_text(console->answer, "amp", amplifier.name);
   int64_t *shown = rb_arena_alloc(console->arena, data->n_lineups, sizeof *shown);

@@ -82,9 +82,25 @@ static rb_status no_such(rb_console *console, const char *kind, const char *comm
                  n > SHOWN ? " and more" : "");
 }
 
+static rb_status only_amplifier(rb_console *console, rb_book *book, rb_amplifier *amplifier,
+                                rb_err *err)
+{
+  rb_amplifier *all = NULL;
+  size_t n = 0;
+  RB_TRY(rb_book_amplifiers(book, console->arena, &all, &n, err));
+  if (n != 1)
+    return rb_fail(err, RB_BAD_ARG, "Which amplifier? %s",
+                   n ? "The book has several: name one; `rollbook amp list` lists them."
+                     : "The book has none yet: `rollbook amp add` enters one.");
+  *amplifier = all[0];
+  return RB_OK;
+}
+
 rb_status rb_stock_amplifier(rb_console *console, rb_book *book, const char *name,
                              rb_amplifier *amplifier, rb_err *err)
 {
+  if (!name)
+    return only_amplifier(console, book, amplifier, err);
   rb_status status = rb_book_amplifier(book, name, amplifier, err);
   if (status != RB_NOT_FOUND)
     return status;

@@ -1,42 +1,13 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-#include "bookshelf.h"
 #include "near.h"
+#include "shelf_fixture.h"
 
 #include "rollbook/base/random.h"
 #include "rollbook/judge/compare.h"
 
 #include <math.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
-
-typedef struct fixture {
-  char folder[SHELF_PATH_SIZE];
-  rb_arena *arena;
-  rb_book *book;
-  rb_lineup before, after;
-} fixture;
-
-static int set_up(void **state)
-{
-  fixture *shelf = calloc(1, sizeof *shelf);
-  shelf_make(shelf->folder);
-  shelf->arena = rb_arena_new(0);
-  shelf->book = shelf_open(shelf->folder);
-  shelf_stock(shelf->book, &shelf->before, &shelf->after);
-  *state = shelf;
-  return 0;
-}
-
-static int tear_down(void **state)
-{
-  fixture *shelf = *state;
-  rb_book_close(shelf->book);
-  shelf_remove(shelf->folder);
-  rb_arena_free(shelf->arena);
-  free(shelf);
-  return 0;
-}
 
 #define TONE "tone-1k 1 W"
 
@@ -444,8 +415,6 @@ static void bands_hold_the_true_difference(void **state)
   assert_near(points_pct, 95, 1.8);
   assert_true(curves_pct >= 95 - 8);
 }
-
-#define SHELF_TEST(f) cmocka_unit_test_setup_teardown(f, set_up, tear_down)
 
 int main(void)
 {

@@ -1,42 +1,13 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-#include "bookshelf.h"
 #include "near.h"
+#include "shelf_fixture.h"
 
 #include "rollbook/base/random.h"
 #include "rollbook/judge/study.h"
 
 #include <math.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
-
-typedef struct fixture {
-  char folder[SHELF_PATH_SIZE];
-  rb_arena *arena;
-  rb_book *book;
-  rb_lineup before, after;
-} fixture;
-
-static int set_up(void **state)
-{
-  fixture *shelf = calloc(1, sizeof *shelf);
-  shelf_make(shelf->folder);
-  shelf->arena = rb_arena_new(0);
-  shelf->book = shelf_open(shelf->folder);
-  shelf_stock(shelf->book, &shelf->before, &shelf->after);
-  *state = shelf;
-  return 0;
-}
-
-static int tear_down(void **state)
-{
-  fixture *shelf = *state;
-  rb_book_close(shelf->book);
-  shelf_remove(shelf->folder);
-  rb_arena_free(shelf->arena);
-  free(shelf);
-  return 0;
-}
 
 static void must(rb_status status, const rb_err *err)
 {
@@ -158,6 +129,16 @@ static void lineups_never_heard_against_the_others_are_counted(void **state)
 
 // ---- which socket -------------------------------------------------------------------------------
 
+static const rb_study_sockets *fits_of(fixture *shelf, const char *key, size_t *n)
+{
+  static rb_study_data data;
+  rb_study_sockets *fits = NULL;
+  rb_err err = {0};
+  must(rb_study_load(shelf->book, "Workshop 30", shelf->arena, &data, &err), &err);
+  must(rb_study_which_socket(&data, key, NULL, shelf->arena, &fits, n, &err), &err);
+  return fits;
+}
+
 // A full factorial of two drivers × two inverters, each twice, with the effects +0.3 dB (driver),
 // −0.2 dB (inverter) and ±0.001 between the two sittings of each. By hand: least squares in a
 // balanced design are differences of means.
@@ -186,11 +167,8 @@ static void a_balanced_factorial_gives_differences_of_means(void **state)
     must(rb_book_add_lineup(shelf->book, &lineup, &err), &err);
     measure(shelf, lineup.id, i, 1 + 0.3 * d - 0.2 * v + (i % 2 ? 0.001 : -0.001));
   }
-  rb_study_data data;
-  rb_study_sockets *fits = NULL;
   size_t n = 0;
-  must(rb_study_load(shelf->book, "Workshop 30", shelf->arena, &data, &err), &err);
-  must(rb_study_which_socket(&data, "treble_band", NULL, shelf->arena, &fits, &n, &err), &err);
+  const rb_study_sockets *fits = fits_of(shelf, "treble_band", &n);
   assert_int_equal(n, 2); // left and right
   const rb_study_sockets *fit = &fits[0];
   assert_int_equal(fit->n_places, 2);
@@ -225,11 +203,8 @@ static void tubes_that_always_moved_together_cannot_be_told_apart(void **state)
   must(rb_book_add_lineup(shelf->book, &lineup, &err), &err);
   for (int i = 0; i < 4; i++)
     measure(shelf, i % 2 ? lineup.id : shelf->before.id, i, i % 2 ? 1.5 : 1);
-  rb_study_data data;
-  rb_study_sockets *fits = NULL;
   size_t n = 0;
-  must(rb_study_load(shelf->book, "Workshop 30", shelf->arena, &data, &err), &err);
-  must(rb_study_which_socket(&data, "treble_band", NULL, shelf->arena, &fits, &n, &err), &err);
+  const rb_study_sockets *fits = fits_of(shelf, "treble_band", &n);
   assert_int_equal(fits[0].n_tubes, 4);
   assert_false(fits[0].tubes[1].fit.separable);
   assert_int_equal(fits[0].tubes[1].fit.mixed_with, 1u << 1);
@@ -256,11 +231,8 @@ static void an_output_pair_that_changes_together_is_one_place(void **state)
   must(rb_book_add_lineup(shelf->book, &lineup, &err), &err);
   for (int i = 0; i < 4; i++)
     measure(shelf, i % 2 ? lineup.id : shelf->before.id, i, (i % 2 ? 1.5 : 1) + 0.01 * (i / 2));
-  rb_study_data data;
-  rb_study_sockets *fits = NULL;
   size_t n = 0;
-  must(rb_study_load(shelf->book, "Workshop 30", shelf->arena, &data, &err), &err);
-  must(rb_study_which_socket(&data, "treble_band", NULL, shelf->arena, &fits, &n, &err), &err);
+  const rb_study_sockets *fits = fits_of(shelf, "treble_band", &n);
   assert_int_equal(fits[0].n_places, 1);
   assert_string_equal(fits[0].places[0].name, "V3 + V4");
   assert_string_equal(fits[0].tubes[1].tube, "push 2 + pull 2");
@@ -271,15 +243,11 @@ static void an_output_pair_that_changes_together_is_one_place(void **state)
 static void an_attribute_has_a_socket_model_too(void **state)
 {
   fixture *shelf = *state;
-  rb_err err = {0};
   measure(shelf, shelf->before.id, 0, 0);
   hear(shelf, shelf->after.id, shelf->before.id, 2);
   hear(shelf, shelf->after.id, shelf->before.id, 1);
-  rb_study_data data;
-  rb_study_sockets *fits = NULL;
   size_t n = 0;
-  must(rb_study_load(shelf->book, "Workshop 30", shelf->arena, &data, &err), &err);
-  must(rb_study_which_socket(&data, "treble_extension", NULL, shelf->arena, &fits, &n, &err), &err);
+  const rb_study_sockets *fits = fits_of(shelf, "treble_extension", &n);
   assert_int_equal(n, 1);
   assert_int_equal(fits[0].n_tubes, 2);
   assert_near(fits[0].tubes[1].fit.effect, 1.5, 1e-9);
@@ -336,8 +304,6 @@ static void with_one_sitting_nothing_can_be_planned(void **state)
   assert_int_equal(plans[0].sittings, 0);
   assert_near(plans[0].between_df, 0, 0);
 }
-
-#define SHELF_TEST(f) cmocka_unit_test_setup_teardown(f, set_up, tear_down)
 
 int main(void)
 {

@@ -16,7 +16,8 @@ typedef rb_status rb_book_work(rb_console *console, const rb_arguments *argument
 RB_NODISCARD rb_status rb_with_book(rb_console *console, const rb_arguments *arguments,
                                     rb_book_mode mode, rb_book_work *work, rb_err *err);
 
-/// The thing of that name; RB_NOT_FOUND says which names there are and which is nearest.
+/// The thing of that name; RB_NOT_FOUND says which names there are and which is nearest. Without a
+/// name, the only amplifier there is; RB_BAD_ARG where there is not just one.
 RB_NODISCARD rb_status rb_stock_amplifier(rb_console *console, rb_book *book, const char *name,
                                           rb_amplifier *amplifier, rb_err *err);
 RB_NODISCARD rb_status rb_stock_tube(rb_console *console, rb_book *book, const char *label,
