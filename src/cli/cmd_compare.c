@@ -173,8 +173,10 @@ static const char *side_cell(rb_console *console, const effect_figures *figures,
   if (!side->n_passes)
     return "";
   if (!side->resolved)
-    return rb_cell(console, "%s",
-                   rb_figure_below(side->value, figures->effect->quantity.unit).text);
+    // "below 4 µV" in as many columns as there are.
+    return rb_cell(console, "< %s",
+                   rb_figure_below(side->value, figures->effect->quantity.unit).text +
+                       strlen("below "));
   return rb_cell(console, "%s",
                  rb_figure_number(side->value, figures->decimals, &figures->scale).text);
 }
@@ -199,7 +201,7 @@ static const char *difference_cell(rb_console *console, const effect_figures *fi
     return "";
   return rb_cell(console, "%s %s",
                  rb_figure_signed(effect->difference, figures->decimals, &figures->scale).text,
-                 figures->scale.unit);
+                 rb_unit_of_change(figures->scale.unit));
 }
 
 static void add_effect(rb_console *console, rb_listing *listing, const rb_effect *effect)

@@ -3,7 +3,7 @@
 
 #include <string.h>
 
-enum { MOST_COLUMNS = 10, GAP = 2, NARROWEST = 12 };
+enum { MOST_COLUMNS = 10, GAP = 2, NARROWEST = 10 };
 
 typedef struct listing_row {
   const char *cells[MOST_COLUMNS]; ///< cells[0] alone where it is a heading.

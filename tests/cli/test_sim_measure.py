@@ -116,7 +116,7 @@ class Job(unittest.TestCase):
             self.assertIsInstance(answer[name], list)
         done = self.bench.must("compare", "first", "second")
         self.assertRegex(" ".join(done.out.split()), r"Changed in V2 \(phase inverter, left\): I-1 became I-2")
-        self.assertLessEqual(max(map(len, done.out.splitlines())), 80)
+        self.assertLessEqual(max(map(len, done.out.splitlines())), 80, done.out)
 
     def test_7_reports_in_every_form(self):
         for name, starts in (("swap.html", b"<!DOCTYPE html>"), ("swap.pdf", b"%PDF-"), ("swap.csv", b"")):

@@ -114,7 +114,8 @@ class BlindSwaps(unittest.TestCase):
                 rows = list(cls.resolvable(swap))
                 above += len(rows)
                 found += sum(e["word"] == "changed" for e, _ in rows)
-        called = [s.name for s in cls.swaps if s.kind != "tube" and cls.changed(s)]
+        called = [(s.name, s.kind, [(e["key"], e["channel"], round(e["p_holm"], 4)) for e in cls.changed(s)])
+                  for s in cls.swaps if s.kind != "tube" and cls.changed(s)]
         others = sum(s.kind != "tube" for s in cls.swaps)
         print(f"{len(cls.swaps)} swaps: {found} of {above} readings with a resolvable true effect called changed; "
               f"{len(called)} of {others} without a changed tube called a change {called}")
