@@ -86,6 +86,9 @@ static rb_status check_calibrated(rb_book *book, rb_err *err)
   RB_TRY(rb_book_bench(book, &bench, err));
   if (bench.calibrated)
     return RB_OK;
+  rb_guard *guard = NULL; // a device that is not there is the nearer trouble
+  RB_TRY(rb_device_status(rb_guard_open(&bench, NULL, 0, &guard, err), err));
+  rb_guard_close(guard);
   return rb_fail(
       err, RB_NOT_CALIBRATED,
       "The bench is not calibrated, so no power can be set. `rollbook bench calibrate` "
