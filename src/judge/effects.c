@@ -12,6 +12,8 @@
 #include <string.h>
 
 static const double level_of_significance = 0.05;
+// Decibels of a ratio of e.
+static const double neper_db = 8.685889638065037;
 // Below this many degrees of freedom the drift-free spread gives way to the one with drift in it.
 static const double least_drift_free_df = 2;
 // With fewer the mains voltage is not taken out: its slope would cost more than it gives.
@@ -71,6 +73,16 @@ static size_t first_with_condition(const rb_table *table, size_t quantity)
   return i;
 }
 
+// A harmonic's size in dB is compared as amplitude: reseating moves the amplitude by much the same
+// whatever it is, but the decibels of a balanced pair's second harmonic by many times more than an
+// unbalanced pair's, so that decibels of different line-ups have no spread in common.
+static bool is_harmonic_size(const rb_quantity *quantity)
+{
+  const char *order = quantity->key + 1;
+  return quantity->key[0] == 'h' && *order && order[strspn(order, "0123456789")] == '\0' &&
+         strcmp(quantity->unit, "dB") == 0;
+}
+
 static rb_status make_slots(swap_work *swap)
 {
   const rb_table *table = swap->table;
@@ -78,8 +90,10 @@ static rb_status make_slots(swap_work *swap)
   swap->slots = rb_arena_alloc(swap->arena, swap->n_slots, sizeof *swap->slots);
   if (!swap->slots)
     return RB_NO_MEM;
-  for (size_t i = 0; i < swap->n_slots; i++)
-    swap->slots[i].scale = swap_scale_of(&table->quantities[i]);
+  for (size_t i = 0; i < swap->n_slots; i++) {
+    const rb_quantity *quantity = &table->quantities[i];
+    swap->slots[i].scale = is_harmonic_size(quantity) ? SCALE_HARMONIC : swap_scale_of(quantity);
+  }
   for (size_t i = 0; i < table->n_values; i++) {
     const rb_table_value *value = &table->values[i];
     swap_slot *slot = &swap->slots[value->quantity];
@@ -115,6 +129,8 @@ static double on_scale(swap_slot *slot, uint32_t lineup, double value)
 {
   if (slot->scale == SCALE_RATIO)
     return log(value);
+  if (slot->scale == SCALE_HARMONIC)
+    return rb_ratio_from_db(value);
   if (slot->scale != SCALE_ANGLE)
     return value;
   double *reference = &slot->references[lineup];
@@ -133,7 +149,9 @@ static void fill_cells(swap_work *swap)
     uint32_t sitting = swap->sittings.sitting_of_pass[value->pass];
     swap_cell *cell = &slot->cells[sitting];
     double x = on_scale(slot, swap->sittings.all[sitting].lineup, value->value);
-    double u = slot->scale == SCALE_RATIO ? value->uncertainty / value->value : value->uncertainty;
+    double u = slot->scale == SCALE_RATIO      ? value->uncertainty / value->value
+               : slot->scale == SCALE_HARMONIC ? x * value->uncertainty / neper_db
+                                               : value->uncertainty;
     double step = x - cell->mean; // Welford, Technometrics 4(3), 1962
     cell->n += 1;
     cell->mean += step / cell->n;
@@ -319,24 +337,38 @@ static rb_effect_side side_of(const swap_work *swap, const swap_slot *slot,
     sum += cell->mean;
   }
   double mean = sum / (double)side.n_sittings;
-  side.value = slot->scale == SCALE_RATIO   ? exp(mean)
-               : slot->scale == SCALE_ANGLE ? rb_fold_deg(mean)
-                                            : mean;
+  side.value = slot->scale == SCALE_RATIO      ? exp(mean)
+               : slot->scale == SCALE_ANGLE    ? rb_fold_deg(mean)
+               : slot->scale == SCALE_HARMONIC ? rb_db_from_ratio(mean)
+                                               : mean;
   return side;
 }
+
+// An amplitude that may be nothing, in decibels: this share of what it was before stands for it.
+static const double least_share = 1e-3;
 
 // A difference on the scale of comparison, in the reading's unit.
 static double in_unit(const swap_slot *slot, double a, double difference)
 {
+  if (slot->scale == SCALE_HARMONIC)
+    return rb_db_from_ratio(fmax(1 + difference / rb_ratio_from_db(a), least_share));
   return slot->scale == SCALE_RATIO ? a * expm1(difference) : difference;
+}
+
+// What one step on the scale of comparison is in the reading's unit, at the value `at`.
+static double unit_per_step(const swap_slot *slot, double at)
+{
+  if (slot->scale == SCALE_HARMONIC)
+    return neper_db / rb_ratio_from_db(at);
+  return slot->scale == SCALE_RATIO ? at : 1;
 }
 
 static void write_numbers(const swap_slot *slot, const rb_difference *found,
                           const swap_evidence *evidence, rb_effect *effect)
 {
   double a = effect->a.value;
-  double slope = slot->scale == SCALE_RATIO ? a * exp(found->estimate) : 1;
-  double unit = slot->scale == SCALE_RATIO ? a : 1;
+  double slope = unit_per_step(slot, a + effect->difference);
+  double unit = unit_per_step(slot, a);
   effect->interval[0] = in_unit(slot, a, found->interval[0]);
   effect->interval[1] = in_unit(slot, a, found->interval[1]);
   effect->standard_error = slope * found->standard_error;
@@ -435,6 +467,13 @@ static void widen(rb_effect *effect, double all_weights)
     effect->smallest_resolvable *= many / one;
 }
 
+// An angle is shown with its interval but never called changed: near a null of its harmonic its
+// spread has no bound. The signed second harmonic says the same on a sound scale.
+static bool is_judged(const rb_effect *effect)
+{
+  return effect->basis == RB_BASIS_SITTINGS && strcmp(effect->quantity.unit, "deg") != 0;
+}
+
 static rb_status adjust(rb_comparison *comparison, rb_arena *arena)
 {
   size_t n = 0;
@@ -445,7 +484,7 @@ static rb_status adjust(rb_comparison *comparison, rb_arena *arena)
   if (!p || !weights || !adjusted)
     return RB_NO_MEM;
   for (size_t i = 0; i < comparison->n_effects; i++) {
-    if (comparison->effects[i].basis != RB_BASIS_SITTINGS)
+    if (!is_judged(&comparison->effects[i]))
       continue;
     p[n] = comparison->effects[i].p;
     all_weights += weights[n++] = weight_of(comparison->effects[i].quantity.key);
@@ -453,7 +492,7 @@ static rb_status adjust(rb_comparison *comparison, rb_arena *arena)
   RB_TRY(rb_holm(p, weights, n, arena, adjusted));
   for (size_t i = 0, k = 0; i < comparison->n_effects; i++) {
     rb_effect *effect = &comparison->effects[i];
-    if (effect->basis != RB_BASIS_SITTINGS)
+    if (!is_judged(effect))
       continue;
     effect->p_holm = adjusted[k++];
     effect->word = effect->p_holm < level_of_significance ? RB_CHANGED : RB_NOT_RESOLVED;

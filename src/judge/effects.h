@@ -33,7 +33,7 @@ RB_NODISCARD rb_status swap_sittings_gather(const rb_table *table, int64_t lineu
                                             swap_sittings *sittings);
 
 /// How a quantity is compared: what is added up, and how it is turned back.
-typedef enum swap_scale { SCALE_PLAIN, SCALE_RATIO, SCALE_ANGLE } swap_scale;
+typedef enum swap_scale { SCALE_PLAIN, SCALE_RATIO, SCALE_ANGLE, SCALE_HARMONIC } swap_scale;
 
 /// By unit and key; a ratio needs all values positive, which the caller must see to.
 swap_scale swap_scale_of(const rb_quantity *quantity);

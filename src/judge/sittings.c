@@ -87,11 +87,16 @@ rb_status swap_sittings_gather(const rb_table *table, int64_t lineup_a, int64_t 
 swap_scale swap_scale_of(const rb_quantity *quantity)
 {
   static const char *const by_ratio[] = {"V", "mV", "uV", "W", "mW", "Hz", "%", "ohm", "s", "ms"};
+  // What two halves cancel may be next to nothing, and its ratio then anything.
+  static const char *const cancelled[] = {"even_sum", "hum_2x", "hum_4x", "hum_6x"};
   size_t length = strlen(quantity->key);
   if (strcmp(quantity->unit, "deg") == 0)
     return SCALE_ANGLE;
   if (length > 7 && strcmp(quantity->key + length - 7, "_signed") == 0)
     return SCALE_PLAIN;
+  for (size_t i = 0; i < RB_LEN(cancelled); i++)
+    if (strcmp(quantity->key, cancelled[i]) == 0)
+      return SCALE_PLAIN;
   for (size_t i = 0; i < RB_LEN(by_ratio); i++)
     if (strcmp(quantity->unit, by_ratio[i]) == 0)
       return SCALE_RATIO;

@@ -3,6 +3,7 @@
 #include "shelf_fixture.h"
 
 #include "rollbook/base/random.h"
+#include "rollbook/base/units.h"
 #include "rollbook/judge/compare.h"
 
 #include <math.h>
@@ -130,9 +131,9 @@ static void two_sittings_each_give_the_pooled_t_interval_of_their_means(void **s
   assert_near(gain->spread_between, sqrt(0.0125 - 0.5e-6 / 2), 1e-9);
   assert_near(gain->between_df, 2, 0);
   assert_near(gain->within_df, 4, 0);
-  // Bonferroni's first step over the four effects, of which the angle weighs a tenth; two-sided
+  // Bonferroni's first step over the three effects that are judged (the angle is not); two-sided
   // quantile of Student's t with two degrees of freedom in closed form.
-  double q = 1 - 0.05 / 3.1;
+  double q = 1 - 0.05 / 3;
   double t_family = q * sqrt(2 / (1 - q * q));
   assert_near(gain->smallest_resolvable, t_family * sqrt(0.0125), 1e-6);
 }
@@ -244,7 +245,13 @@ static void a_bound_can_show_a_rise_but_never_a_fall(void **state)
                    RB_OK);
   h3 = effect_of(&comparison, "h3"); // from −80 to "below −110": a fall of at least 30
   assert_int_equal(h3->word, RB_CHANGED);
-  assert_near(h3->difference, -29.925, 1e-9);
+  // Sittings of amplitudes: means of 10^(−110/20), 10^(−109.99/20) … over those around −80 dB.
+  double low = 0, high = 0;
+  for (int i = 0; i < 4; i++) {
+    low += rb_ratio_from_db((i < 2 ? -110.0 : -109.9) + 0.01 * (i % 2));
+    high += rb_ratio_from_db((i < 2 ? -80.0 : -80.05) + 0.01 * (i % 2));
+  }
+  assert_near(h3->difference, rb_db_from_ratio(low / high), 1e-9);
   measure_h3(shelf, &shelf->after, 2880, -70, false); // now a bound above A's bound
   compare(shelf, &comparison);
   h3 = effect_of(&comparison, "h3");
@@ -252,6 +259,45 @@ static void a_bound_can_show_a_rise_but_never_a_fall(void **state)
   assert_int_equal(h3->word, RB_NOT_RESOLVED);
   assert_near(h3->p, 1, 0);
   assert_true(has_note(&comparison, "they are bounds"));
+}
+
+// Reseating moves a second harmonic's amplitude by some 1e-5 whatever it is: 0.09 dB at −60 dB, ten
+// times that at −80 dB. History at −60 dB must not make a wobble at −80 dB a change.
+static void a_balanced_pair_wobbles_more_in_decibels_than_history_of_unbalanced_ones(void **state)
+{
+  fixture *shelf = *state;
+  rb_comparison comparison;
+  static const double wobble[] = {1, -1, 0.5, -0.5, 0.8, -0.9, 0.2, -0.4};
+  for (int i = 0; i < 8; i++) { // before: unbalanced; after: near its null, and back and forth
+    rb_results results = rb_results_in(shelf->arena);
+    const bool balanced = i >= 6;
+    const double amplitude = (balanced ? 5e-5 : 1e-3) + 1e-5 * wobble[i];
+    shelf_reading(&results, "h2", RB_LEFT, TONE, "dB", rb_db_from_ratio(amplitude), true);
+    const rb_lineup *lineup = balanced ? &shelf->after : &shelf->before;
+    int64_t sitting = shelf_sitting(shelf->book, lineup->id, 720.0 * i);
+    shelf_pass(shelf->book, sitting, 1200, &results, NULL, 0);
+  }
+  compare(shelf, &comparison);
+  const rb_effect *h2 = effect_of(&comparison, "h2");
+  assert_int_equal(h2->word, RB_CHANGED); // from 1e-3 to 5e-5 is far outside the wobble
+  // ± 1e-5 on 5e-5 is about ± 2 dB: the interval says so.
+  assert_true(h2->interval[1] - h2->interval[0] > 2);
+}
+
+static void an_angle_is_shown_but_never_called_changed(void **state)
+{
+  fixture *shelf = *state;
+  rb_comparison comparison;
+  for (int i = 0; i < 6; i++) {
+    rb_results results = rb_results_in(shelf->arena);
+    shelf_reading(&results, "h2_phase", RB_LEFT, TONE, "deg", i % 2 ? 90 : 10 + 0.1 * i, true);
+    int64_t sitting = shelf_sitting(shelf->book, i % 2 ? shelf->after.id : shelf->before.id, i);
+    shelf_pass(shelf->book, sitting, 1200, &results, NULL, 0);
+  }
+  compare(shelf, &comparison);
+  const rb_effect *angle = effect_of(&comparison, "h2_phase");
+  assert_true(fabs(angle->difference) > 75);
+  assert_int_equal(angle->word, RB_NOT_RESOLVED);
 }
 
 static void what_was_swapped_is_told(void **state)
@@ -427,6 +473,8 @@ int main(void)
       SHELF_TEST(angles_are_compared_round_the_circle),
       SHELF_TEST(positive_readings_are_compared_by_ratio),
       SHELF_TEST(a_bound_can_show_a_rise_but_never_a_fall),
+      SHELF_TEST(a_balanced_pair_wobbles_more_in_decibels_than_history_of_unbalanced_ones),
+      SHELF_TEST(an_angle_is_shown_but_never_called_changed),
       SHELF_TEST(what_was_swapped_is_told),
       SHELF_TEST(of_several_sockets_the_single_swaps_are_named),
       SHELF_TEST(what_cannot_be_compared_is_refused_with_words),

@@ -70,7 +70,8 @@ typedef struct rb_effect {
   double between_df;          ///< Its degrees of freedom.
   double p;                   ///< Two-sided, of no change.
   double p_holm;          ///< Adjusted over all effects with basis RB_BASIS_SITTINGS (Holm 1979).
-  rb_effect_word word;    ///< Changed: p_holm < 0.05 and basis RB_BASIS_SITTINGS.
+  rb_effect_word word;    ///< Changed: p_holm < 0.05 and basis RB_BASIS_SITTINGS. Never for an
+                          ///< angle; sizes of harmonics are judged as amplitudes, shown in dB.
   rb_audible audible;     ///< Of the difference, if it is real.
   const char *source;     ///< Where the limits behind `audible` are from; "" where there are none.
   const char *confidence; ///< "good", "fair", "poor" or "": how far those limits can be trusted.
