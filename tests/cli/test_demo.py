@@ -6,9 +6,10 @@ import subprocess
 import time
 import unittest
 
-from program import Bench, PROGRAM
+from program import Bench, PROGRAM, SANITIZED
 
 
+@unittest.skipIf(SANITIZED, "too slow; the same code runs sanitized in smaller tests")
 class Demo(unittest.TestCase):
     @classmethod
     def setUpClass(cls):
