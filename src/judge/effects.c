@@ -355,6 +355,12 @@ static double in_unit(const swap_slot *slot, double a, double difference)
   return slot->scale == SCALE_RATIO ? a * expm1(difference) : difference;
 }
 
+// The change in decibels, up or down, that a change of the amplitude by `share` of it makes.
+static double harmonic_change_db(double share, bool up)
+{
+  return up ? rb_db_from_ratio(1 + share) : -rb_db_from_ratio(fmax(1 - share, least_share));
+}
+
 // What one step on the scale of comparison is in the reading's unit, at the value `at`.
 static double unit_per_step(const swap_slot *slot, double at)
 {
@@ -373,7 +379,11 @@ static void write_numbers(const swap_slot *slot, const rb_difference *found,
   effect->interval[1] = in_unit(slot, a, found->interval[1]);
   effect->standard_error = slope * found->standard_error;
   effect->df = found->df;
-  effect->smallest_resolvable = (effect->interval[1] - effect->interval[0]) / 2;
+  effect->smallest_resolvable =
+      slot->scale == SCALE_HARMONIC
+          ? harmonic_change_db((found->interval[1] - found->interval[0]) / 2 / rb_ratio_from_db(a),
+                               effect->difference > 0)
+          : (effect->interval[1] - effect->interval[0]) / 2;
   effect->p = found->p;
   double within = evidence->within.df > 0 ? evidence->within.variance : 0;
   double between = evidence->between.df > 0 ? evidence->between.variance : 0;
@@ -463,7 +473,14 @@ static void widen(rb_effect *effect, double all_weights)
   double one = rb_student_quantile(1 - level_of_significance / 2, effect->df);
   double share = weight_of(effect->quantity.key) / all_weights;
   double many = rb_student_quantile(1 - level_of_significance / 2 * share, effect->df);
-  if (isfinite(one) && isfinite(many))
+  if (!isfinite(one) || !isfinite(many))
+    return;
+  if (is_harmonic_size(&effect->quantity)) {
+    const bool up = effect->difference > 0;
+    const double ratio =
+        rb_ratio_from_db(up ? effect->smallest_resolvable : -effect->smallest_resolvable);
+    effect->smallest_resolvable = harmonic_change_db(fabs(ratio - 1) * many / one, up);
+  } else
     effect->smallest_resolvable *= many / one;
 }
 

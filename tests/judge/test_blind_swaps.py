@@ -102,6 +102,8 @@ class BlindSwaps(unittest.TestCase):
             key = (effect["key"], effect["channel"])
             if key not in before or key not in after or effect["smallest_resolvable"] <= 0:
                 continue
+            if effect["unit"] == "deg":  # shown, not judged
+                continue
             true = change(effect, before[key], after[key])
             if abs(true) > effect["smallest_resolvable"]:
                 yield effect, true
