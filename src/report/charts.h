@@ -19,7 +19,7 @@ typedef struct chart_set {
 #include "charts.def"
 #undef CHART
 
-// All charts the data has something to draw for; their parts live in `arena`. RB_NO_MEM.
-RB_NODISCARD rb_status charts_of(const shown *page, rb_arena *arena, chart_set *set);
+// All charts the data has something to draw for; the set and its parts live in `arena`. RB_NO_MEM.
+RB_NODISCARD rb_status charts_of(const shown *page, rb_arena *arena, chart_set **set);
 
 #endif

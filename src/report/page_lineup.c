@@ -160,10 +160,8 @@ rb_status page_lineup(const lineup_page *data, rb_arena *arena, rb_text *out)
 {
   shown values;
   RB_TRY(shown_from_table(data->lineup, data->table, data->results, arena, &values));
-  chart_set *charts = rb_arena_alloc(arena, 1, sizeof *charts);
-  if (!charts)
-    return RB_NO_MEM;
-  RB_TRY(charts_of(&values, arena, charts));
+  chart_set *charts;
+  RB_TRY(charts_of(&values, arena, &charts));
   rb_text body = {0};
   html_writer page = {.out = &body};
   write_body(&page, data, &values, charts);

@@ -287,10 +287,8 @@ rb_status page_swap(const swap_page *data, rb_arena *arena, rb_text *out)
 {
   shown values;
   RB_TRY(shown_from_swap(data, arena, &values));
-  chart_set *charts = rb_arena_alloc(arena, 1, sizeof *charts);
-  if (!charts)
-    return RB_NO_MEM;
-  RB_TRY(charts_of(&values, arena, charts));
+  chart_set *charts;
+  RB_TRY(charts_of(&values, arena, &charts));
   rb_text title = {0}, body = {0};
   page_swap_title(data->comparison, &title);
   html_writer page = {.out = &body};

@@ -77,10 +77,8 @@ static void write_rows(sheet *paper, const shown *values)
 
 static rb_status write_charts(sheet *paper, const shown *values, rb_arena *arena)
 {
-  chart_set *charts = rb_arena_alloc(arena, 1, sizeof *charts);
-  if (!charts)
-    return RB_NO_MEM;
-  RB_TRY(charts_of(values, arena, charts));
+  chart_set *charts;
+  RB_TRY(charts_of(values, arena, &charts));
   for (size_t i = 0; i < charts->n; i++)
     sheet_chart(paper, &charts->charts[i]);
   return RB_OK;

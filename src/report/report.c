@@ -247,9 +247,9 @@ rb_status rb_report_plots(rb_book *book, const rb_report *report, rb_plot_format
   shown values;
   *n = 0;
   RB_TRY(kinds[report->kind].values(book, report, arena, &values, err));
-  chart_set *charts = rb_arena_alloc(arena, 1, sizeof *charts);
+  chart_set *charts;
   *files = rb_arena_alloc(arena, MOST_CHARTS, sizeof **files);
-  if (!charts || !*files || charts_of(&values, arena, charts) != RB_OK)
+  if (!*files || charts_of(&values, arena, &charts) != RB_OK)
     return no_memory(err);
   for (; *n < charts->n; (*n)++)
     RB_TRY(keep_file(&charts->charts[*n], format, arena, &(*files)[*n], err));

@@ -98,13 +98,13 @@ static void write_plots(const char *folder)
 {
   rb_arena *arena = rb_arena_new(0);
   synthetic_swap *swap = calloc(1, sizeof *swap);
-  chart_set *charts = calloc(1, sizeof *charts);
+  chart_set *charts;
   synthetic_options options = {.lineup_a = "before", .lineup_b = "after"};
   synthetic_swap_make(&options, arena, swap);
   swap_page page = {.comparison = &swap->comparison, .table = &swap->table};
   shown values;
   must(shown_from_swap(&page, arena, &values), "values");
-  must(charts_of(&values, arena, charts), "charts");
+  must(charts_of(&values, arena, &charts), "charts");
   for (size_t i = 0; i < charts->n; i++) {
     rb_text svg = {0}, png = {0};
     char name[64];
@@ -121,7 +121,6 @@ static void write_plots(const char *folder)
     rb_text_free(&svg);
     rb_text_free(&png);
   }
-  free(charts);
   free(swap);
   rb_arena_free(arena);
 }
