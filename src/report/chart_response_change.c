@@ -43,6 +43,9 @@ static void response_panel(chart_maker *m, rb_panel *panel, const shown_curve *c
   panel->n_lines = 1;
 }
 
+// Smaller changes may be real, but no line of the picture shows them.
+static const double least_shown_db = 0.01;
+
 bool chart_response_change(chart_maker *m, rb_chart *chart)
 {
   change_panel found = {0};
@@ -62,7 +65,10 @@ bool chart_response_change(chart_maker *m, rb_chart *chart)
   for (size_t i = 0; i < m->n_panels; i++)
     m->panels[i].y = y;
   rb_text title = {0}, note = {0};
-  if (found.resolved)
+  if (found.resolved && found.largest < least_shown_db)
+    rb_text_printf(&title, "Response moved by less than %s",
+                   rb_figure_prose(least_shown_db, "dB").text);
+  else if (found.resolved)
     rb_text_printf(&title, "Response moved by up to %s", rb_figure_prose(found.largest, "dB").text);
   else
     rb_text_add(&title, "Response: no change resolved");

@@ -164,6 +164,10 @@ static bool is_decibel(const char *unit)
 rb_figure rb_figure_below(double bound, const char *unit)
 {
   rb_text text = {0};
+  if (strcmp(unit, "deg") == 0) { // an angle has no size to be under: its harmonic has
+    rb_text_add(&text, "below noise");
+    return figure_of(&text);
+  }
   rb_scale scale = rb_scale_for(unit, bound);
   double shown = bound * scale.factor;
   int decimals = is_decibel(unit) ? 0 : decimals_of(fabs(shown), 2);

@@ -59,7 +59,8 @@ rb_figure rb_figure_count(size_t n, const char *one, const char *many);
 /// rounded up, so that it stays true).
 rb_figure rb_figure_reading(const rb_reading *reading);
 
-/// "below 0.002 %"; `bound` rounded up to two significant digits, decibels to whole ones.
+/// "below 0.002 %"; `bound` rounded up to two significant digits, decibels to whole ones. For an
+/// angle, whose harmonic is what lies under the floor, "below noise".
 rb_figure rb_figure_below(double bound, const char *unit);
 
 /// The unit of a difference: "dB" for "dBFS", "dBV" and other levels; others as they are.
