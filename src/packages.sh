@@ -3,7 +3,7 @@
 build_packages="build-essential cmake ninja-build pkg-config portaudio19-dev libasound2-dev libfftw3-dev
   libsndfile1-dev libsamplerate0-dev libebur128-dev libgsl-dev libinih-dev libsqlite3-dev libjansson-dev
   libmicrohttpd-dev librsvg2-dev libcairo2-dev fonts-dejavu-core"
-test_packages="libcmocka-dev python3 python3-numpy python3-scipy clang-format ngspice sox octave
+test_packages="libcmocka-dev python3 python3-numpy python3-scipy clang-format ngspice sox
   swh-plugins ladspa-sdk pulseaudio pulseaudio-utils libasound2-plugins jackd2 chromium poppler-utils
   groff-base man-db valgrind procps util-linux"
 
