@@ -12,6 +12,8 @@
 #include <string.h>
 
 static const double level_of_significance = 0.05;
+// Differences under this share of the readings are the arithmetic's own.
+static const double rounding_share = 1e-9;
 // Decibels of a ratio of e.
 static const double neper_db = 8.685889638065037;
 // Below this many degrees of freedom the drift-free spread gives way to the one with drift in it.
@@ -417,6 +419,10 @@ static rb_status make_effect(const swap_work *swap, const swap_slot *slot, rb_ef
   effect->b = side_of(swap, slot, &evidence, LINEUP_B);
   rb_difference found = judge_evidence(&evidence, &basis);
   effect->difference = in_unit(slot, effect->a.value, found.estimate);
+  // Taking a drift out of a constant leaves rounding, with no spread to judge it by.
+  if (fabs(effect->difference) <=
+      rounding_share * fmax(fabs(effect->a.value), fabs(effect->b.value)))
+    found.p = 1;
   effect->is_bound = !effect->a.resolved || !effect->b.resolved;
   if (effect->is_bound && (slot->scale == SCALE_ANGLE ||
                            (!effect->a.resolved && !effect->b.resolved) || !bound_tells(effect)))

@@ -300,6 +300,25 @@ static void an_angle_is_shown_but_never_called_changed(void **state)
   assert_int_equal(angle->word, RB_NOT_RESOLVED);
 }
 
+// Polarity is 1 in every pass; taking a drift out of it leaves some 1e-12, which is no change.
+static void a_constant_is_never_called_changed(void **state)
+{
+  fixture *shelf = *state;
+  rb_comparison comparison;
+  static const double hours[] = {0, 1.1, 1.9, 3.2, 4.05, 5.3};
+  for (int i = 0; i < 6; i++) {
+    rb_results results = rb_results_in(shelf->arena);
+    shelf_reading(&results, "polarity", RB_LEFT, TONE, "", i % 2 ? 1 + 4.5e-12 : 1, true);
+    int64_t sitting =
+        shelf_sitting(shelf->book, i % 2 ? shelf->after.id : shelf->before.id, hours[i]);
+    shelf_pass(shelf->book, sitting, 1200, &results, NULL, 0);
+  }
+  compare(shelf, &comparison);
+  const rb_effect *polarity = effect_of(&comparison, "polarity");
+  assert_int_equal(polarity->word, RB_NOT_RESOLVED);
+  assert_near(polarity->p, 1, 0);
+}
+
 static void what_was_swapped_is_told(void **state)
 {
   fixture *shelf = *state;
@@ -475,6 +494,7 @@ int main(void)
       SHELF_TEST(a_bound_can_show_a_rise_but_never_a_fall),
       SHELF_TEST(a_balanced_pair_wobbles_more_in_decibels_than_history_of_unbalanced_ones),
       SHELF_TEST(an_angle_is_shown_but_never_called_changed),
+      SHELF_TEST(a_constant_is_never_called_changed),
       SHELF_TEST(what_was_swapped_is_told),
       SHELF_TEST(of_several_sockets_the_single_swaps_are_named),
       SHELF_TEST(what_cannot_be_compared_is_refused_with_words),
