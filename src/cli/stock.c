@@ -4,6 +4,7 @@
 #include "rollbook/base/text.h"
 
 #include <errno.h>
+#include <stddef.h>
 #include <string.h>
 #include <sys/stat.h>
 
@@ -82,6 +83,22 @@ static rb_status no_such(rb_console *console, const char *kind, const char *comm
                  n > SHOWN ? " and more" : "");
 }
 
+// An array of things with a name at the same place in each.
+typedef struct named_things {
+  const void *first;
+  size_t size, name_offset, n;
+} named_things;
+
+static rb_status no_such_among(rb_console *console, const char *kind, const char *command,
+                               const char *name, const named_things *things, rb_err *err)
+{
+  const char **names = rb_arena_alloc(console->arena, things->n + 1, sizeof *names);
+  const char *at = (const char *)things->first + things->name_offset;
+  for (size_t i = 0; names && i < things->n; i++, at += things->size)
+    names[i] = at;
+  return no_such(console, kind, command, name, names, names ? things->n : 0, err);
+}
+
 static rb_status only_amplifier(rb_console *console, rb_book *book, rb_amplifier *amplifier,
                                 rb_err *err)
 {
@@ -107,10 +124,8 @@ rb_status rb_stock_amplifier(rb_console *console, rb_book *book, const char *nam
   rb_amplifier *all = NULL;
   size_t n = 0;
   RB_TRY(rb_book_amplifiers(book, console->arena, &all, &n, err));
-  const char **names = rb_arena_alloc(console->arena, n + 1, sizeof *names);
-  for (size_t i = 0; names && i < n; i++)
-    names[i] = all[i].name;
-  return no_such(console, "amplifier", "amp add", name, names, names ? n : 0, err);
+  const named_things among = {all, sizeof *all, offsetof(rb_amplifier, name), n};
+  return no_such_among(console, "amplifier", "amp add", name, &among, err);
 }
 
 rb_status rb_stock_tube(rb_console *console, rb_book *book, const char *label, rb_tube *tube,
@@ -122,10 +137,8 @@ rb_status rb_stock_tube(rb_console *console, rb_book *book, const char *label, r
   rb_tube *all = NULL;
   size_t n = 0;
   RB_TRY(rb_book_tubes(book, console->arena, &all, &n, err));
-  const char **names = rb_arena_alloc(console->arena, n + 1, sizeof *names);
-  for (size_t i = 0; names && i < n; i++)
-    names[i] = all[i].label;
-  return no_such(console, "tube", "tube add", label, names, names ? n : 0, err);
+  const named_things among = {all, sizeof *all, offsetof(rb_tube, label), n};
+  return no_such_among(console, "tube", "tube add", label, &among, err);
 }
 
 rb_status rb_stock_lineup(rb_console *console, rb_book *book, const char *name, rb_lineup *lineup,
@@ -137,10 +150,8 @@ rb_status rb_stock_lineup(rb_console *console, rb_book *book, const char *name, 
   rb_lineup *all = NULL;
   size_t n = 0;
   RB_TRY(rb_book_lineups(book, console->arena, &all, &n, err));
-  const char **names = rb_arena_alloc(console->arena, n + 1, sizeof *names);
-  for (size_t i = 0; names && i < n; i++)
-    names[i] = all[i].name;
-  return no_such(console, "line-up", "lineup new", name, names, names ? n : 0, err);
+  const named_things among = {all, sizeof *all, offsetof(rb_lineup, name), n};
+  return no_such_among(console, "line-up", "lineup new", name, &among, err);
 }
 
 rb_status rb_stock_text(const char *what, const char *text, char *target, size_t size, rb_err *err)

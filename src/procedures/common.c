@@ -294,6 +294,23 @@ rb_status with_scratch(analyse_in_fn *analyse_in, const rb_analysis *analysis, r
   return status;
 }
 
+rb_status for_each_channel(analyse_channel_fn *analyse_channel, const rb_analysis *analysis,
+                           rb_capture *capture, rb_results *results, rb_err *err)
+{
+  rb_arena *scratch = rb_arena_new(0);
+  if (!scratch)
+    return rb_fail(err, RB_NO_MEM, "Out of memory.");
+  capture->health.usable = true;
+  const rb_arena_mark start = rb_arena_save(scratch);
+  rb_status status = RB_OK;
+  for (unsigned c = 0; status == RB_OK && c < capture->n_channels && c < 2; c++) {
+    status = analyse_channel(analysis, capture, c, scratch, results, err);
+    rb_arena_rewind(scratch, start);
+  }
+  rb_arena_free(scratch);
+  return status;
+}
+
 rb_status channel_samples(const rb_capture *capture, unsigned channel, rb_arena *scratch,
                           double **samples, rb_err *err)
 {

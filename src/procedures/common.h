@@ -87,6 +87,16 @@ typedef rb_status analyse_in_fn(const rb_analysis *analysis, rb_capture *capture
 RB_NODISCARD rb_status with_scratch(analyse_in_fn *analyse_in, const rb_analysis *analysis,
                                     rb_capture *capture, rb_results *results, rb_err *err);
 
+/// Runs `analyse_channel` on each channel in turn, every time with the whole of a scratch arena of
+/// its own; the capture counts as usable until a channel says otherwise. Stops at the first
+/// failure.
+typedef rb_status analyse_channel_fn(const rb_analysis *analysis, rb_capture *capture,
+                                     unsigned channel, rb_arena *scratch, rb_results *results,
+                                     rb_err *err);
+RB_NODISCARD rb_status for_each_channel(analyse_channel_fn *analyse_channel,
+                                        const rb_analysis *analysis, rb_capture *capture,
+                                        rb_results *results, rb_err *err);
+
 /// Takes `capture`'s channel as doubles, in `scratch`. RB_NO_MEM.
 RB_NODISCARD rb_status channel_samples(const rb_capture *capture, unsigned channel,
                                        rb_arena *scratch, double **samples, rb_err *err);

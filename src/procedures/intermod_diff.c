@@ -47,17 +47,17 @@ static rb_status measure(const rb_analysis *analysis, const two_tone *tones, uns
   return sink_status(&sink, err);
 }
 
-static rb_status analyse_in(const rb_analysis *analysis, rb_capture *capture, rb_arena *scratch,
-                            rb_results *results, rb_err *err)
+static rb_status analyse_channel(const rb_analysis *analysis, rb_capture *capture, unsigned channel,
+                                 rb_arena *scratch, rb_results *results, rb_err *err)
 {
   const two_tone tones = tones_of(analysis->signal);
-  return two_tone_analyse(analysis, &tones, capture, measure, scratch, results, err);
+  return two_tone_channel(analysis, &tones, capture, channel, measure, scratch, results, err);
 }
 
 static rb_status analyse(const rb_analysis *analysis, rb_capture *capture, rb_results *results,
                          rb_err *err)
 {
-  return with_scratch(analyse_in, analysis, capture, results, err);
+  return for_each_channel(analyse_channel, analysis, capture, results, err);
 }
 
 const rb_procedure rb_procedure_intermod_diff = {

@@ -135,19 +135,10 @@ static rb_status analyse_channel(const rb_analysis *analysis, rb_capture *captur
   return add_curves(analysis, channel, n_tones, &curves, results, err);
 }
 
-static rb_status analyse_in(const rb_analysis *analysis, rb_capture *capture, rb_arena *scratch,
-                            rb_results *results, rb_err *err)
-{
-  capture->health.usable = true;
-  for (unsigned c = 0; c < capture->n_channels && c < 2; c++)
-    RB_TRY(analyse_channel(analysis, capture, c, scratch, results, err));
-  return RB_OK;
-}
-
 static rb_status analyse(const rb_analysis *analysis, rb_capture *capture, rb_results *results,
                          rb_err *err)
 {
-  return with_scratch(analyse_in, analysis, capture, results, err);
+  return for_each_channel(analyse_channel, analysis, capture, results, err);
 }
 
 const rb_procedure rb_procedure_thd_by_frequency = {

@@ -27,9 +27,9 @@ rb_status two_tone_plan(const rb_signal *signal, const two_tone *tones, rb_chann
   return RB_OK;
 }
 
-static rb_status one_channel(const rb_analysis *analysis, const two_tone *tones,
-                             rb_capture *capture, unsigned channel, two_tone_channel_fn *measure,
-                             rb_arena *scratch, rb_results *results, rb_err *err)
+rb_status two_tone_channel(const rb_analysis *analysis, const two_tone *tones, rb_capture *capture,
+                           unsigned channel, two_tone_channel_fn *measure, rb_arena *scratch,
+                           rb_results *results, rb_err *err)
 {
   double *samples = NULL;
   RB_TRY(channel_samples(capture, channel, scratch, &samples, err));
@@ -45,19 +45,6 @@ static rb_status one_channel(const rb_analysis *analysis, const two_tone *tones,
   return measure(analysis, tones, channel, samples + (there > 0 ? first : 0),
                  framed && wanted < there ? wanted : there, capture->rate_hz, scratch, results,
                  err);
-}
-
-rb_status two_tone_analyse(const rb_analysis *analysis, const two_tone *tones, rb_capture *capture,
-                           two_tone_channel_fn *measure, rb_arena *scratch, rb_results *results,
-                           rb_err *err)
-{
-  capture->health.usable = true;
-  for (unsigned c = 0; c < capture->n_channels && c < 2; c++) {
-    const rb_arena_mark mark = rb_arena_save(scratch);
-    RB_TRY(one_channel(analysis, tones, capture, c, measure, scratch, results, err));
-    rb_arena_rewind(scratch, mark);
-  }
-  return RB_OK;
 }
 
 rb_status two_tone_failed(rb_status status, const two_tone *tones, unsigned channel, rb_err *err)

@@ -22,10 +22,11 @@ typedef rb_status two_tone_channel_fn(const rb_analysis *analysis, const two_ton
                                       double rate_hz, rb_arena *scratch, rb_results *results,
                                       rb_err *err);
 
-/// Judges the capture, cuts the settling off and hands every driven channel to `measure`.
-RB_NODISCARD rb_status two_tone_analyse(const rb_analysis *analysis, const two_tone *tones,
-                                        rb_capture *capture, two_tone_channel_fn *measure,
-                                        rb_arena *scratch, rb_results *results, rb_err *err);
+/// Judges one channel, cuts the settling off and hands it to `measure` where it is driven.
+RB_NODISCARD rb_status two_tone_channel(const rb_analysis *analysis, const two_tone *tones,
+                                        rb_capture *capture, unsigned channel,
+                                        two_tone_channel_fn *measure, rb_arena *scratch,
+                                        rb_results *results, rb_err *err);
 
 /// What a failed measurement means, in words.
 rb_status two_tone_failed(rb_status status, const two_tone *tones, unsigned channel, rb_err *err);

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "near.h"
+#include "scratch.h"
 
 #include "rollbook/base/random.h"
 #include "rollbook/base/units.h"
@@ -21,7 +22,8 @@ static rb_split_point polar(double power_w, bool exchanged, double pct, double d
 // pair of 1 % and a rest of 2 %; exchanged 1 % at 180° is a pair of 2 % and a rest of 1 %.
 static void the_two_orders_give_pair_and_rest(void **state)
 {
-  rb_arena *arena = *state;
+  (void)state;
+  rb_arena *arena = scratch;
   const rb_split_point points[] = {polar(1, false, 3, 0), polar(1, true, 1, 0),
                                    polar(10, true, 1, 180), polar(10, false, 3, 0)};
   rb_split_level *levels = NULL;
@@ -40,7 +42,8 @@ static void the_two_orders_give_pair_and_rest(void **state)
 // alone would call the second order "balanced".
 static void equal_sizes_at_different_angles_are_told_apart(void **state)
 {
-  rb_arena *arena = *state;
+  (void)state;
+  rb_arena *arena = scratch;
   const rb_split_point points[] = {polar(1, false, 0.37, 10), polar(1, true, 0.03, -170)};
   rb_split_level *levels = NULL;
   size_t n = 0;
@@ -52,7 +55,8 @@ static void equal_sizes_at_different_angles_are_told_apart(void **state)
 
 static void a_level_with_one_order_is_refused_with_words(void **state)
 {
-  rb_arena *arena = *state;
+  (void)state;
+  rb_arena *arena = scratch;
   const rb_split_point points[] = {polar(1, false, 3, 0), polar(1, true, 1, 0),
                                    polar(5, false, 1, 0)};
   rb_split_level *levels = NULL;
@@ -65,7 +69,8 @@ static void a_level_with_one_order_is_refused_with_words(void **state)
 
 static void intervals_hold_the_truth_as_often_as_they_say(void **state)
 {
-  rb_arena *arena = *state;
+  (void)state;
+  rb_arena *arena = scratch;
   rb_random random = rb_random_seeded(3);
   enum { RUNS = 4000 };
   int covered = 0;
@@ -101,18 +106,6 @@ static void strength_follows_from_a_known_sensitivity(void **state)
   assert_false(rb_split_strength_of(&pair, &(rb_split_sensitivity){0}).resolved);
 }
 
-static int open_arena(void **state)
-{
-  *state = rb_arena_new(0);
-  return *state ? 0 : -1;
-}
-
-static int close_arena(void **state)
-{
-  rb_arena_free(*state);
-  return 0;
-}
-
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -122,5 +115,5 @@ int main(void)
       cmocka_unit_test(intervals_hold_the_truth_as_often_as_they_say),
       cmocka_unit_test(strength_follows_from_a_known_sensitivity),
   };
-  return cmocka_run_group_tests(tests, open_arena, close_arena);
+  return cmocka_run_group_tests(tests, make_scratch, free_scratch);
 }

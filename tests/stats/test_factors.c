@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "near.h"
+#include "scratch.h"
 
 #include "rollbook/base/random.h"
 #include "rollbook/stats/factors.h"
@@ -30,7 +31,8 @@ static rb_factor_data factorial(void)
 
 static void a_factorial_worked_by_hand_comes_out(void **state)
 {
-  rb_arena *arena = *state;
+  (void)state;
+  rb_arena *arena = scratch;
   const rb_factor_data data = factorial();
   rb_factor_fit fit;
   assert_int_equal(rb_factor_fit_sittings(&data, arena, &fit), RB_OK);
@@ -50,7 +52,8 @@ static void a_factorial_worked_by_hand_comes_out(void **state)
 
 static void two_tubes_always_changed_together_are_not_told_apart(void **state)
 {
-  rb_arena *arena = *state;
+  (void)state;
+  rb_arena *arena = scratch;
   static const int levels[] = {0, 0, 1, 1, 0, 0, 1, 1};
   static const double means[] = {1, 2, 1.1, 2.1};
   const rb_factor_data data = {.n_sittings = 4,
@@ -75,7 +78,8 @@ static void two_tubes_always_changed_together_are_not_told_apart(void **state)
 
 static void bad_levels_are_refused(void **state)
 {
-  rb_arena *arena = *state;
+  (void)state;
+  rb_arena *arena = scratch;
   rb_factor_data data = factorial();
   static const int wrong[] = {0, 2, 0, 0, 1, 0, 1, 0, 0, 1, 0, 1, 1, 1, 1, 1};
   data.levels = wrong;
@@ -86,7 +90,8 @@ static void bad_levels_are_refused(void **state)
 // Drawn sittings with unequal passes, spread between and within: 95 % intervals hold the truth.
 static void intervals_cover_as_often_as_they_say(void **state)
 {
-  rb_arena *arena = *state;
+  (void)state;
+  rb_arena *arena = scratch;
   enum { RUNS = 2000, SITTINGS = 14 };
   rb_random random = rb_random_seeded(11);
   static const int n_levels[] = {3, 3, 2};
@@ -150,18 +155,6 @@ static void more_sittings_are_needed_for_smaller_changes(void **state)
   assert_int_equal(rb_sittings_needed(1, 1, 1, 1e-6, 0.8), 0);
 }
 
-static int open_arena(void **state)
-{
-  *state = rb_arena_new(0);
-  return *state ? 0 : -1;
-}
-
-static int close_arena(void **state)
-{
-  rb_arena_free(*state);
-  return 0;
-}
-
 int main(void)
 {
   const struct CMUnitTest tests[] = {
@@ -171,5 +164,5 @@ int main(void)
       cmocka_unit_test(intervals_cover_as_often_as_they_say),
       cmocka_unit_test(more_sittings_are_needed_for_smaller_changes),
   };
-  return cmocka_run_group_tests(tests, open_arena, close_arena);
+  return cmocka_run_group_tests(tests, make_scratch, free_scratch);
 }
